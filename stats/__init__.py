@@ -1,0 +1,29 @@
+"""Sensory statistics: arrays and data frames in, frozen results out.
+
+Every public name is flat here and loads its module when first used, so that `import stats` stays cheap.
+Frames are long: columns `taster, sample, score` and where present `replicate, position, condition,
+attribute`. Results carry `method`, `notes`, `to_dict()` and `sentence()`.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import Any
+
+# Public name -> module of this package that holds it.
+HOME: dict[str, str] = {
+    "Estimate": "results",
+    "Result": "results",
+}
+
+__all__ = sorted(HOME)
+
+
+def __getattr__(name: str) -> Any:
+    if name in HOME:
+        return getattr(importlib.import_module(f"stats.{HOME[name]}"), name)
+    raise AttributeError(f"stats has no {name!r}; it offers {', '.join(sorted(HOME))}")
+
+
+def __dir__() -> list[str]:
+    return sorted(HOME)

@@ -75,11 +75,12 @@ def test_a_room_imports_only_what_it_may(path: Path) -> None:
     for name in imports_of(path):
         other = room_of(name)
         if room in MAY_IMPORT and other is not None and other != room:
-            assert other in MAY_IMPORT[room], (
-                f"{label(path)} may not import {name}; {room} may use {sorted(MAY_IMPORT[room]) or 'no other room'}"
-            )
+            allowed = sorted(MAY_IMPORT[room]) or "no other room"
+            assert other in MAY_IMPORT[room], f"{label(path)} may not import {name}; {room} may use {allowed}"
         banned = MAY_NOT_USE.get(room or "", set())
-        assert name.split(".")[0] not in banned, f"{label(path)} may not import {name}: {room} stays free of it"
+        assert name.split(".")[0] not in banned, (
+            f"{label(path)} may not import {name}: {room} stays free of it"
+        )
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=label)
@@ -103,16 +104,22 @@ def test_no_name_says_only_that_it_does_something(path: Path) -> None:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
                 words = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", node.name)
-                assert not BANNED.search(words), f"{label(path)}: {node.name} says only that it does something"
+                assert not BANNED.search(words), (
+                    f"{label(path)}: {node.name} says only that it does something"
+                )
 
 
 @pytest.mark.parametrize("path", TEMPLATES, ids=label)
 def test_templates_carry_no_inline_style_or_script(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert not re.search(r"\sstyle\s*=", text), f"{label(path)}: move the style to the stylesheet"
-    assert not re.search(r"<script(?![^>]*\bsrc=)[^>]*>", text), f"{label(path)}: move the script to panel/static"
+    assert not re.search(r"<script(?![^>]*\bsrc=)[^>]*>", text), (
+        f"{label(path)}: move the script to panel/static"
+    )
     assert not re.search(r"\son[a-z]+\s*=\s*[\"']", text), f"{label(path)}: no inline event handlers"
-    assert "http://" not in text.replace("http://www.w3.org", ""), f"{label(path)}: no address outside this machine"
+    assert "http://" not in text.replace("http://www.w3.org", ""), (
+        f"{label(path)}: no address outside this machine"
+    )
     assert "https://" not in text, f"{label(path)}: no address outside this machine"
 
 
