@@ -1,0 +1,77 @@
+"""From the raw text a phone sends to an answer, or to the sentence that says what is missing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from panel.study.drafting import tidy
+from panel.study.problems import Problem
+from panel.study.scales import ODD_ONE_MISSING, Scale, scale_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from panel.study.plan import Question
+
+ODD_ONE = "odd"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One checked answer. value: a number on the scale, the words of a comment, or None where left open."""
+
+    question: str
+    value: float | str | None
+
+
+def check_answer(question: Question, sent: Mapping[str, str]) -> Answer | Problem:
+    """The answer to `question` in the sent fields, or the problem with it."""
+    scale = scale_of(question.scale)
+    raw = tidy(sent.get(question.key, ""))
+    if not raw:
+        if question.required:
+            return Problem(question.key, "missing", scale.missing)
+        return Answer(question.key, None)
+    if scale.kind == "text":
+        if len(raw) > scale.longest:
+            text = f"Shorten this to {scale.longest} characters; it has {len(raw)}."
+            return Problem(question.key, "too_long", text)
+        return Answer(question.key, raw)
+    return _check_number(question.key, scale, raw)
+
+
+def _check_number(key: str, scale: Scale, raw: str) -> Answer | Problem:
+    try:
+        value = float(raw)
+    except ValueError:
+        value = math.nan
+    if scale.kind == "line":
+        if not scale.low <= value <= scale.high:
+            return Problem(key, "off_scale", f"“{raw}” is not on the line. {scale.missing}")
+        return Answer(key, round(value, 1))
+    if value not in {point.value for point in scale.points}:
+        return Problem(key, "off_scale", f"“{raw}” is not one of the answers. {scale.missing}")
+    return Answer(key, value)
+
+
+def check_scores(
+    questions: tuple[Question, ...], sent: Mapping[str, str]
+) -> tuple[list[Answer], list[Problem]]:
+    """All answers of one screen; answers only count when there are no problems."""
+    checked = [check_answer(question, sent) for question in questions]
+    return (
+        [item for item in checked if isinstance(item, Answer)],
+        [item for item in checked if isinstance(item, Problem)],
+    )
+
+
+def check_odd_one(servings: int, sent: Mapping[str, str]) -> Answer | Problem:
+    """Which serving of the set (1-based, in serving order) was named the odd one."""
+    raw = sent.get(ODD_ONE, "").strip()
+    if not raw:
+        return Problem(ODD_ONE, "missing", ODD_ONE_MISSING)
+    if raw not in {str(number) for number in range(1, servings + 1)}:
+        return Problem(ODD_ONE, "off_scale", f"“{raw}” is none of these cups. {ODD_ONE_MISSING}")
+    return Answer(ODD_ONE, int(raw))
