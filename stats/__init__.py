@@ -12,6 +12,13 @@ from typing import Any
 
 # Public name -> module of this package that holds it.
 HOME: dict[str, str] = {
+    "guess_probability": "thurstone",
+    "percent_correct": "thurstone",
+    "d_prime": "thurstone",
+    "difference_test": "discrimination",
+    "similarity_test": "discrimination",
+    "critical_correct": "discrimination_exact",
+    "critical_similar": "discrimination_exact",
     "Estimate": "results",
     "Result": "results",
 }
