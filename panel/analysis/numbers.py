@@ -1,0 +1,78 @@
+"""Figures as a table prints them: as many decimals as the uncertainty warrants, a real minus sign."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from stats.phrasing import p_text, percent
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from stats.results import Estimate
+
+ABSENT = "–"
+
+
+def decimals_for(half_widths: Iterable[float]) -> int:
+    """Decimals that show the narrowest interval with two significant digits, 0 to 4; 2 without any."""
+    widths = [width for width in half_widths if math.isfinite(width) and width > 0]
+    if not widths:
+        return 2
+    return max(0, min(4, 1 - math.floor(math.log10(min(widths)))))
+
+
+def fixed(value: float | None, decimals: int) -> str:
+    """A number with so many decimals; a dash where there is none, never "-0.00"."""
+    if value is None or not math.isfinite(value):
+        return ABSENT
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0:
+        text = text.removeprefix("-")
+    return text.replace("-", "−")
+
+
+def signed(value: float | None, decimals: int) -> str:
+    """A difference: with its sign, a plus for what is above zero."""
+    text = fixed(value, decimals)
+    return f"+{text}" if value is not None and value > 0 and float(text) > 0 else text
+
+
+def interval(low: float | None, high: float | None, decimals: int) -> str:
+    """ "4.9 to 6.3"; a dash where there are no limits."""
+    if low is None or high is None:
+        return ABSENT
+    return f"{fixed(low, decimals)} to {fixed(high, decimals)}"
+
+
+def p_cell(p: float | None) -> str:
+    """A p-value without the letter: "0.032", "< 0.0001", "–"."""
+    return ABSENT if p is None or math.isnan(p) else p_text(p).removeprefix("p ").removeprefix("= ")
+
+
+def df_text(df: float | None) -> str:
+    """Degrees of freedom: whole ones as they are, Satterthwaite's with a decimal."""
+    if df is None or not math.isfinite(df):
+        return ABSENT
+    return str(round(df)) if abs(df - round(df)) < 1e-6 else f"{df:.1f}"
+
+
+def share_with_limits(share: Estimate) -> str:
+    """ "25 % (0 % to 56 %)", or with the one limit that there is."""
+    point = ABSENT if share.estimate is None else percent(share.estimate)
+    return f"{point} ({_limits(share, percent)})"
+
+
+def number_with_limits(value: Estimate, decimals: int = 2) -> str:
+    """ "1.47 (0.00 to 2.55)"; "all correct: no estimate" where it does not exist."""
+    point = "no finite estimate" if value.estimate is None else fixed(value.estimate, decimals)
+    return f"{point} ({_limits(value, lambda one: fixed(one, decimals))})"
+
+
+def _limits(value: Estimate, write: Callable[[float], str]) -> str:
+    if value.low is not None and value.high is not None:
+        return f"{write(value.low)} to {write(value.high)}"
+    if value.high is not None:
+        return f"at most {write(value.high)}"
+    return f"at least {write(value.low)}" if value.low is not None else "no limits"
