@@ -83,7 +83,7 @@ def test_a_room_imports_only_what_it_may(path: Path) -> None:
         )
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=label)
+@pytest.mark.parametrize("path", [p for p in SOURCES if "migrations" not in p.parts], ids=label)
 def test_files_and_functions_stay_small(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     lines = text.count("\n")

@@ -1,0 +1,121 @@
+"""Recording an answer once: what a phone sends twice counts once, and nothing is ever overwritten."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from sqlmodel import Session, col, select
+
+from panel.store.database import now
+from panel.store.ledger import append, locked_study
+from panel.store.tables import Answer, Attempt, Place, Submission, Task
+from panel.study.life import State
+from panel.study.seal import digest
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from panel.study.answers import Answer as Checked
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What became of a send. outcome: "stored" or "kept aside"; repeated: it had come before."""
+
+    outcome: str
+    late: bool
+    repeated: bool
+    finished: bool
+
+
+def record_screen(
+    session: Session,
+    attempt: Attempt,
+    task: Task,
+    submission_id: str,
+    sent: Mapping[str, str],
+    answers: Sequence[Checked],
+) -> Recorded:
+    """Store the answers of one screen with one ledger entry, in the session's transaction.
+
+    A submission id seen before is success and changes nothing. Where another send has already answered the
+    screen, the first one stands and this one is kept aside, so that no phone's queue is ever blocked.
+    """
+    study = locked_study(session, attempt.study_id)
+    before = session.get(Submission, submission_id)
+    if before is not None:
+        return Recorded(before.outcome, before.late, True, attempt.status == "finished")
+    late = study.state != State.SERVING
+    outcome = "kept aside" if task.number in answered_tasks(session, attempt) else "stored"
+    fields = dict(sent)
+    session.add(
+        Submission(
+            id=submission_id,
+            attempt_id=attempt.id,
+            task_id=task.id,
+            outcome=outcome,
+            late=late,
+            sent=json.dumps(fields, ensure_ascii=False, sort_keys=True),
+            received_at=now(),
+        )
+    )
+    session.flush()
+    if outcome == "stored":
+        _store_answers(session, attempt, task, submission_id, answers)
+    finished = _finish_when_done(session, attempt)
+    detail = {
+        "submission": submission_id,
+        "attempt": attempt.id,
+        "task": task.number,
+        "outcome": outcome,
+        "late": late,
+        "digest": answers_digest(submission_id, [(answer.question, answer.value) for answer in answers]),
+    }
+    append(session, study.id, "taster", "answers received", detail)
+    return Recorded(outcome, late, False, finished)
+
+
+def answers_digest(submission_id: str, answers: Sequence[tuple[str, float | str | None]]) -> str:
+    """The fingerprint of one screen's answers; the random submission id keeps it from being guessed."""
+    return digest({"submission": submission_id, "answers": [list(answer) for answer in answers]})
+
+
+def answered_tasks(session: Session, attempt: Attempt) -> set[int]:
+    """The numbers of the screens that this attempt has answered."""
+    query = select(Task.number).join(Submission, col(Submission.task_id) == Task.id)
+    return set(session.exec(query.where(Submission.attempt_id == attempt.id, Submission.outcome == "stored")))
+
+
+def tasks_of(session: Session, attempt: Attempt) -> list[Task]:
+    """All screens of the attempt's place, in order."""
+    query = select(Task).join(Place, col(Place.id) == Task.place_id).where(Place.id == attempt.place_id)
+    return list(session.exec(query.order_by(col(Task.number))))
+
+
+def _store_answers(
+    session: Session, attempt: Attempt, task: Task, submission_id: str, answers: Sequence[Checked]
+) -> None:
+    for answer in answers:
+        session.add(
+            Answer(
+                submission_id=submission_id,
+                attempt_id=attempt.id,
+                task_id=task.id,
+                condition=task.condition,
+                question=answer.question,
+                value=json.dumps(answer.value, ensure_ascii=False),
+            )
+        )
+    session.flush()
+
+
+def _finish_when_done(session: Session, attempt: Attempt) -> bool:
+    everything = {task.number for task in tasks_of(session, attempt)}
+    done = everything <= answered_tasks(session, attempt)
+    if done and attempt.status == "tasting":
+        attempt.status = "finished"
+        attempt.finished_at = now()
+        session.add(attempt)
+    return done

@@ -1,0 +1,281 @@
+"""What the other rooms read of a study, as plain frozen rows: screens, progress, answers. No product's name."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from panel.store.studies import plan_of
+from panel.store.tables import (
+    Answer,
+    Attempt,
+    Exclusion,
+    Person,
+    Place,
+    Sample,
+    Serving,
+    Study,
+    Submission,
+    Task,
+)
+from panel.study.answers import ODD_ONE
+
+
+@dataclass(frozen=True, slots=True)
+class Cup:
+    """One cup as taster, printer and kitchen may know it; the kitchen alone uses the pour letter."""
+
+    place: int
+    task: int
+    position: int
+    code: str
+    token: str
+    condition: int
+    pour_letter: str
+    same_cup: bool
+    attempt_number: int
+
+
+@dataclass(frozen=True, slots=True)
+class SeatProgress:
+    """How far one place has come; never what was answered."""
+
+    place: int
+    status: str
+    answered: int
+    screens: int
+    attempt_id: str
+    name: str
+    last_heard: str
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """One answer about one cup, by blind label. position counts the cups of its condition; late: after closing."""
+
+    attempt_id: str
+    taster: str
+    sample: str
+    question: str
+    condition: str
+    replicate: int
+    position: int
+    value: float | str | None
+    late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One forced choice: the samples of the set in serving order, and which was named (1-based)."""
+
+    attempt_id: str
+    taster: str
+    set_number: int
+    condition: str
+    samples: tuple[str, ...]
+    chosen: int
+    correct: bool
+    late: bool
+
+
+def cups_of(session: Session, study_id: str) -> list[Cup]:
+    """Every cup of the sealed plan, in tray order: by place, then position."""
+    query = (
+        select(Serving, Place.number, Task.number, Sample.pour_letter)
+        .join(Place, col(Place.id) == Serving.place_id)
+        .join(Task, col(Task.id) == Serving.task_id)
+        .join(Sample, col(Sample.id) == Serving.sample_id)
+        .where(Place.study_id == study_id)
+        .order_by(col(Place.number), col(Serving.attempt_number), col(Serving.position))
+    )
+    return [
+        Cup(
+            place=place,
+            task=task,
+            position=serving.position,
+            code=serving.code,
+            token=serving.token,
+            condition=serving.condition,
+            pour_letter=letter,
+            same_cup=serving.same_cup_as is not None,
+            attempt_number=serving.attempt_number,
+        )
+        for serving, place, task, letter in session.exec(query)
+    ]
+
+
+def servings_of(session: Session, attempt: Attempt) -> list[tuple[Task, list[Serving]]]:
+    """The attempt's screens in order, each with its cups in serving order."""
+    query = (
+        select(Task, Serving)
+        .join(Serving, col(Serving.task_id) == Task.id)
+        .where(Serving.place_id == attempt.place_id, Serving.attempt_number == attempt.number)
+        .order_by(col(Task.number), col(Serving.position))
+    )
+    screens: dict[int, tuple[Task, list[Serving]]] = {}
+    for task, serving in session.exec(query):
+        screens.setdefault(task.number, (task, []))[1].append(serving)
+    return list(screens.values())
+
+
+def serving_with_token(session: Session, token: str) -> tuple[Serving, Place, Task] | None:
+    """The cup that a QR code names, or None."""
+    query = (
+        select(Serving, Place, Task)
+        .join(Place, col(Place.id) == Serving.place_id)
+        .join(Task, col(Task.id) == Serving.task_id)
+        .where(Serving.token == token.upper())
+    )
+    return session.exec(query).first()
+
+
+def progress_of(session: Session, study_id: str) -> list[SeatProgress]:
+    """Every place in order with how far it has come."""
+    screens = _count_screens(session, study_id)
+    attempts = _attempts(session, study_id)
+    heard = _last_heard(session, study_id)
+    seats = []
+    for place in session.exec(select(Place).where(Place.study_id == study_id).order_by(col(Place.number))):
+        attempt, name = attempts.get(place.id, (None, ""))
+        answered, last = heard.get(attempt.id, (0, "")) if attempt else (0, "")
+        seats.append(
+            SeatProgress(
+                place=place.number,
+                status=attempt.status if attempt else "free",
+                answered=answered,
+                screens=screens.get(place.id, 0),
+                attempt_id=attempt.id if attempt else "",
+                name=name,
+                last_heard=last,
+            )
+        )
+    return seats
+
+
+def scores_of(session: Session, study: Study) -> list[Score]:
+    """Every stored answer about single cups, by taster, question, condition, label and replicate."""
+    plan = plan_of(study)
+    query = (
+        select(Answer, Serving, Attempt, Submission.late)
+        .join(Submission, col(Submission.id) == Answer.submission_id)
+        .join(Attempt, col(Attempt.id) == Answer.attempt_id)
+        .join(
+            Serving,
+            (col(Serving.task_id) == Answer.task_id) & (col(Serving.attempt_number) == Attempt.number),
+        )
+        .where(Attempt.study_id == study.id, col(Serving.warm_up).is_(False), Answer.question != ODD_ONE)
+    )
+    places, labels = _place_numbers(session, study.id), _blind_labels(session, study.id)
+    first = _first_positions(session, study.id)
+    scores = [
+        Score(
+            attempt_id=attempt.id,
+            taster=taster_name(places[attempt.place_id], attempt.number),
+            sample=labels[serving.sample_id],
+            question=answer.question,
+            condition=plan.conditions[answer.condition],
+            replicate=serving.replicate,
+            position=serving.position - first[serving.place_id, serving.condition] + 1,
+            value=json.loads(answer.value),
+            late=late,
+        )
+        for answer, serving, attempt, late in session.exec(query)
+    ]
+    return sorted(
+        scores, key=lambda s: (s.taster, s.question, s.condition, len(s.sample), s.sample, s.replicate)
+    )
+
+
+def choices_of(session: Session, study: Study) -> list[Choice]:
+    """Every forced choice, by taster and set."""
+    plan = plan_of(study)
+    query = (
+        select(Answer, Task, Attempt, Submission.late)
+        .join(Submission, col(Submission.id) == Answer.submission_id)
+        .join(Task, col(Task.id) == Answer.task_id)
+        .join(Attempt, col(Attempt.id) == Answer.attempt_id)
+        .join(Place, col(Place.id) == Attempt.place_id)
+        .where(Attempt.study_id == study.id, Answer.question == ODD_ONE)
+        .order_by(col(Place.number), col(Attempt.number), col(Task.number))
+    )
+    places, labels = _place_numbers(session, study.id), _blind_labels(session, study.id)
+    choices = []
+    for answer, task, attempt, late in session.exec(query).all():
+        served = {t.number: cups for t, cups in servings_of(session, attempt)}[task.number]
+        samples = tuple(labels[serving.sample_id] for serving in served)
+        chosen = int(json.loads(answer.value))
+        choices.append(
+            Choice(
+                attempt_id=attempt.id,
+                taster=taster_name(places[attempt.place_id], attempt.number),
+                set_number=task.number,
+                condition=plan.conditions[task.condition],
+                samples=samples,
+                chosen=chosen,
+                correct=samples.count(samples[chosen - 1]) == 1,
+                late=late,
+            )
+        )
+    return choices
+
+
+def exclusions_of(session: Session, study_id: str) -> dict[str, str]:
+    """Attempt id -> reason, for the attempts that are left out."""
+    query = select(Exclusion).join(Attempt, col(Attempt.id) == Exclusion.attempt_id)
+    return {
+        found.attempt_id: found.reason for found in session.exec(query.where(Attempt.study_id == study_id))
+    }
+
+
+def taster_name(place: int, attempt_number: int) -> str:
+    """The number under which a taster's answers stand: "T07", and "T07b" for a second attempt at the place."""
+    return f"T{place:02d}" + ("" if attempt_number == 1 else "abcdefghijklmnopqrstuvwxyz"[attempt_number - 1])
+
+
+def _count_screens(session: Session, study_id: str) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    query = (
+        select(Task.place_id).join(Place, col(Place.id) == Task.place_id).where(Place.study_id == study_id)
+    )
+    for place_id in session.exec(query):
+        counts[place_id] = counts.get(place_id, 0) + 1
+    return counts
+
+
+def _attempts(session: Session, study_id: str) -> dict[str, tuple[Attempt, str]]:
+    query = select(Attempt, Person.name).join(Person, col(Person.id) == Attempt.person_id)
+    latest = query.where(Attempt.study_id == study_id).order_by(col(Attempt.number))
+    return {attempt.place_id: (attempt, name) for attempt, name in session.exec(latest)}
+
+
+def _last_heard(session: Session, study_id: str) -> dict[str, tuple[int, str]]:
+    query = select(Submission).join(Attempt, col(Attempt.id) == Submission.attempt_id)
+    heard: dict[str, tuple[int, str]] = {}
+    stored = query.where(Attempt.study_id == study_id, Submission.outcome == "stored")
+    for submission in session.exec(stored.order_by(col(Submission.received_at))):
+        answered = heard.get(submission.attempt_id, (0, ""))[0] + 1
+        heard[submission.attempt_id] = (answered, submission.received_at.isoformat())
+    return heard
+
+
+def _first_positions(session: Session, study_id: str) -> dict[tuple[str, int], int]:
+    query = select(Serving.place_id, Serving.condition, Serving.position).join(
+        Place, col(Place.id) == Serving.place_id
+    )
+    first: dict[tuple[str, int], int] = {}
+    for place_id, condition, position in session.exec(query.where(Place.study_id == study_id)):
+        first[place_id, condition] = min(position, first.get((place_id, condition), position))
+    return first
+
+
+def _place_numbers(session: Session, study_id: str) -> dict[str, int]:
+    return {place.id: place.number for place in session.exec(select(Place).where(Place.study_id == study_id))}
+
+
+def _blind_labels(session: Session, study_id: str) -> dict[str, str]:
+    return {
+        sample.id: sample.blind_label
+        for sample in session.exec(select(Sample).where(Sample.study_id == study_id))
+    }

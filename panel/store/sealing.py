@@ -1,0 +1,229 @@
+"""Sealing a study: from a draft with names to rows without them, and opening the key again."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from sqlmodel import Session, col, select
+
+from panel import randomiser
+from panel.store.database import now
+from panel.store.ledger import append, locked_study
+from panel.store.random_ids import new_id
+from panel.store.studies import draft_of, require
+from panel.store.tables import Batch, Place, Sample, Serving, Sitting, Study, Task
+from panel.study import seal
+from panel.study.drafting import check_draft
+from panel.study.life import Move, State
+from panel.study.plan import Plan, plan_from_dict, plan_to_dict, product_to_dict
+
+if TYPE_CHECKING:
+    from panel.store.tokens import Tokens
+
+SPARE_SHARE = 0.1
+FEWEST_SPARES = 6
+
+
+class UnfitDraftError(ValueError):
+    """The draft cannot be sealed as it stands; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """What the organiser is shown once: the commitment and the recovery code."""
+
+    commitment: str
+    recovery_code: str
+
+
+def drawn(plan: Plan, seed: str) -> randomiser.ServingPlan:
+    """The serving plan that this seed (hexadecimal) gives. The same inputs give the same plan."""
+    return randomiser.serving_plan(
+        method=plan.method,
+        samples=plan.samples,
+        tasters=plan.tasters,
+        seed=int(seed, 16),
+        conditions=len(plan.conditions),
+        condition_mode=plan.condition_mode,
+        replicates=plan.replicates,
+        code_rule=plan.code_rule,
+        spare=max(FEWEST_SPARES, round(SPARE_SHARE * plan.samples * len(plan.conditions))),
+    )
+
+
+def seal_study(
+    session: Session, tokens: Tokens, study_id: str, actor: str, passphrase: str, holder: str
+) -> Sealed:
+    """Freeze the plan, deal it into rows, lock the key, and take the names out of the database.
+
+    holder : "self" when the organiser keeps the passphrase, "split" when a second person does
+    UnfitDraftError when the draft is incomplete or no plan has been drawn.
+    The caller must call `Database.forget_deleted` once the session has committed.
+    """
+    study = locked_study(session, study_id)
+    require(study, Move.SEAL)
+    drafted = check_draft(draft_of(study))
+    if drafted.plan is None:
+        raise UnfitDraftError(f"The draft is not complete yet: {drafted.problems[0].text}")
+    if not study.seed:
+        raise UnfitDraftError("Draw the serving plan and look at its balance first; then seal.")
+    plan, seed = drafted.plan, study.seed
+    dealt = drawn(plan, seed)
+    samples = _add_samples(session, study, plan, seed)
+    _add_rows(session, tokens, study, dealt, samples)
+    products = list(drafted.products)
+    secrets.SystemRandom().shuffle(products)
+    key = {sample.id: product_to_dict(product) for sample, product in zip(samples, products, strict=True)}
+    secret = {"key": key, "seed": seed, "nonce": seal.new_nonce()}
+    study.plan = json.dumps(plan_to_dict(plan), ensure_ascii=False, sort_keys=True)
+    study.spare_codes = json.dumps(list(dealt.spare_codes))
+    session.flush()
+    study.commitment = seal.commitment(sealed_contents(session, study, secret))
+    recovery_code = seal.new_recovery_code()
+    study.locked = json.dumps(seal.lock(secret, passphrase, recovery_code), sort_keys=True)
+    study.draft, study.seed = "", ""
+    study.state, study.sealed_at = State.SEALED, now()
+    session.add(study)
+    append(
+        session,
+        study.id,
+        actor,
+        "study sealed",
+        {"commitment": study.commitment, "passphrase holder": holder},
+    )
+    return Sealed(study.commitment, recovery_code)
+
+
+def sealed_contents(session: Session, study: Study, secret: dict[str, Any]) -> dict[str, Any]:
+    """Everything that the commitment covers: plan, deal, labels, spare codes, and the secret."""
+    samples = samples_of(session, study.id)
+    return {
+        "version": 1,
+        "study": study.id,
+        "plan": plan_to_dict(plan_from_dict(json.loads(study.plan))),
+        "labels": {
+            s.id: {"blind_label": s.blind_label, "pour_letter": s.pour_letter, "role": s.role}
+            for s in samples
+        },
+        "deal": deal_of(session, study.id),
+        "spare_codes": json.loads(study.spare_codes),
+        **secret,
+    }
+
+
+def deal_of(session: Session, study_id: str) -> list[dict[str, Any]]:
+    """The sealed cups in order of place and position, as plain rows."""
+    query = (
+        select(Serving, Place.number, Task.number)
+        .join(Place, col(Place.id) == Serving.place_id)
+        .join(Task, col(Task.id) == Serving.task_id)
+        .where(Place.study_id == study_id, Serving.attempt_number == 1)
+        .order_by(col(Place.number), col(Serving.position))
+    )
+    rows = session.exec(query).all()
+    position_of = {serving.id: serving.position for serving, _, _ in rows}
+    return [
+        {
+            "place": place,
+            "task": task,
+            "position": serving.position,
+            "sample": serving.sample_id,
+            "condition": serving.condition,
+            "replicate": serving.replicate,
+            "code": serving.code,
+            "same_cup_as": position_of.get(serving.same_cup_as or ""),
+            "warm_up": serving.warm_up,
+        }
+        for serving, place, task in rows
+    ]
+
+
+def samples_of(session: Session, study_id: str) -> list[Sample]:
+    """The study's samples by blind label."""
+    query = select(Sample).where(Sample.study_id == study_id)
+    return sorted(session.exec(query), key=lambda sample: (len(sample.blind_label), sample.blind_label))
+
+
+def open_key(session: Session, study: Study, phrase: str) -> dict[str, Any]:
+    """Key, seed and nonce, opened with the passphrase or the recovery code and held against the commitment.
+
+    WrongPassphraseError when it does not open; ValueError when what is inside does not fit the commitment.
+    """
+    secret = seal.unlock(json.loads(study.locked), phrase)
+    if seal.commitment(sealed_contents(session, study, secret)) != study.commitment:
+        raise ValueError(
+            "The sealed plan does not match its commitment: rows have been changed since sealing. "
+            "Do not reveal; keep the data folder as it is and find out what happened."
+        )
+    return secret
+
+
+def _add_samples(session: Session, study: Study, plan: Plan, seed: str) -> list[Sample]:
+    number = int(seed, 16)
+    labels = randomiser.blind_labels(plan.samples, seed=number)
+    letters = randomiser.pour_letters(plan.samples, seed=number)
+    samples = [
+        Sample(study_id=study.id, blind_label=label, pour_letter=letter)
+        for label, letter in zip(labels, letters, strict=True)
+    ]
+    session.add_all(samples)
+    session.flush()
+    session.add_all(Batch(sample_id=sample.id, number=1) for sample in samples)
+    session.flush()
+    return samples
+
+
+def _add_rows(
+    session: Session, tokens: Tokens, study: Study, dealt: randomiser.ServingPlan, samples: list[Sample]
+) -> None:
+    sitting = Sitting(study_id=study.id, number=1)
+    session.add(sitting)
+    session.flush()
+    batches = {batch.sample_id: batch.id for batch in _batches(session, samples)}
+    for planned in dealt.places:
+        place = Place(study_id=study.id, sitting_id=sitting.id, number=planned.number)
+        session.add(place)
+        session.flush()
+        tasks = _add_tasks(session, place, planned)
+        ids = {serving.position: new_id() for serving in planned.servings}
+        for serving in planned.servings:
+            sample = samples[serving.sample]
+            session.add(
+                Serving(
+                    id=ids[serving.position],
+                    place_id=place.id,
+                    task_id=tasks[serving.task].id,
+                    sample_id=sample.id,
+                    batch_id=batches[sample.id],
+                    position=serving.position,
+                    condition=serving.condition,
+                    replicate=serving.replicate,
+                    code=serving.code,
+                    token=tokens.cup(ids[serving.position], 1),
+                    same_cup_as=None if serving.same_cup_as is None else ids[serving.same_cup_as],
+                    warm_up=serving.warm_up,
+                )
+            )
+            session.flush()
+
+
+def _add_tasks(session: Session, place: Place, planned: randomiser.Place) -> dict[int, Task]:
+    tasks: dict[int, Task] = {}
+    for serving in planned.servings:
+        if serving.task not in tasks:
+            scored = not serving.warm_up
+            tasks[serving.task] = Task(
+                place_id=place.id, number=serving.task, condition=serving.condition, scored=scored
+            )
+    session.add_all(tasks.values())
+    session.flush()
+    return tasks
+
+
+def _batches(session: Session, samples: list[Sample]) -> list[Batch]:
+    return list(
+        session.exec(select(Batch).where(col(Batch.sample_id).in_([sample.id for sample in samples])))
+    )

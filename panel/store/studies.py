@@ -1,0 +1,147 @@
+"""Studies: creating, drafting, drawing the plan, and moving through life."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from typing import TYPE_CHECKING, Any
+
+from sqlmodel import Session, col, select
+
+from panel.store.database import now
+from panel.store.ledger import append, locked_study
+from panel.store.tables import Sitting, Study
+from panel.study.drafting import renumbered, tidy
+from panel.study.life import Move, State, after, refusal
+from panel.study.plan import Plan, plan_from_dict
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+class ForbiddenMoveError(ValueError):
+    """The study is in a state that does not allow this; the message says what to do instead."""
+
+
+def create_study(session: Session, actor: str, typed: Mapping[str, str]) -> Study:
+    """A new draft with what has been typed so far."""
+    study = Study(title=_title(typed), draft=_as_text(typed), created_at=now())
+    session.add(study)
+    session.flush()
+    append(session, study.id, actor, "study created", {})
+    return study
+
+
+def study_called(session: Session, study_id: str) -> Study | None:
+    """The study with that id, or None."""
+    return session.get(Study, study_id)
+
+
+def all_studies(session: Session) -> list[Study]:
+    """All studies, newest first."""
+    return list(session.exec(select(Study).order_by(col(Study.created_at).desc(), col(Study.id))))
+
+
+def require(study: Study, move: Move) -> None:
+    """ForbiddenMoveError, with what to do instead, when the study's state does not allow `move`."""
+    reason = refusal(State(study.state), move)
+    if reason is not None:
+        raise ForbiddenMoveError(reason)
+
+
+def save_draft(session: Session, study_id: str, typed: Mapping[str, str]) -> Study:
+    """Keep the form exactly as typed. A change makes the drawn plan void, since it may no longer fit."""
+    study = locked_study(session, study_id)
+    require(study, Move.EDIT)
+    kept = _as_text(typed)
+    if kept != study.draft:
+        study.draft, study.seed, study.title = kept, "", _title(typed)
+    session.add(study)
+    return study
+
+
+def draft_of(study: Study) -> dict[str, str]:
+    """The typed form of a study that is still a draft."""
+    typed: dict[str, str] = json.loads(study.draft or "{}")
+    return typed
+
+
+def draw_plan(session: Session, study_id: str) -> Study:
+    """A fresh seed of 128 bits for the plan; drawing again gives another plan."""
+    study = locked_study(session, study_id)
+    require(study, Move.EDIT)
+    study.seed = secrets.token_hex(16)
+    session.add(study)
+    return study
+
+
+def plan_of(study: Study) -> Plan:
+    """The frozen plan; the study must be sealed."""
+    stored: dict[str, Any] = json.loads(study.plan)
+    return plan_from_dict(stored)
+
+
+def sitting_of(session: Session, study_id: str) -> Sitting:
+    """The study's sitting."""
+    return session.exec(
+        select(Sitting).where(Sitting.study_id == study_id).order_by(col(Sitting.number))
+    ).first() or (_missing_sitting(study_id))
+
+
+def open_sitting(session: Session, study_id: str, actor: str, base_url: str) -> Study:
+    """Tasters may join from now on."""
+    study = _moved(session, study_id, Move.OPEN)
+    study.base_url = base_url
+    sitting = sitting_of(session, study_id)
+    sitting.opened_at = now()
+    session.add(sitting)
+    append(session, study_id, actor, "sitting opened", {"sitting": sitting.number})
+    return study
+
+
+def close_sitting(session: Session, study_id: str, actor: str) -> Study:
+    """Nobody can join or open a form any more; answers on their way are still taken, as late."""
+    study = _moved(session, study_id, Move.CLOSE)
+    sitting = sitting_of(session, study_id)
+    sitting.closed_at = now()
+    session.add(sitting)
+    append(session, study_id, actor, "sitting closed", {"sitting": sitting.number})
+    return study
+
+
+def sign_report(session: Session, study_id: str, actor: str, report: str, summary: dict[str, Any]) -> Study:
+    """Fix data, exclusions and results. report: the results as JSON text; summary: their hashes."""
+    study = _moved(session, study_id, Move.SIGN)
+    study.report = report
+    study.signed_at = now()
+    append(session, study_id, actor, "report signed", summary)
+    return study
+
+
+def reveal(session: Session, study_id: str, actor: str, opened: dict[str, Any], key: str) -> Study:
+    """Publish the key. opened: what the event says; key: products, seed and nonce as JSON text."""
+    study = _moved(session, study_id, Move.REVEAL)
+    study.key = key
+    study.revealed_at = now()
+    append(session, study_id, actor, "names revealed", opened)
+    return study
+
+
+def _moved(session: Session, study_id: str, move: Move) -> Study:
+    study = locked_study(session, study_id)
+    require(study, move)
+    study.state = after(State(study.state), move)
+    session.add(study)
+    return study
+
+
+def _missing_sitting(study_id: str) -> Sitting:
+    raise LookupError(f"study {study_id} has no sitting; only a sealed study has one")
+
+
+def _title(typed: Mapping[str, str]) -> str:
+    return tidy(typed.get("title", "")) or "Untitled study"
+
+
+def _as_text(typed: Mapping[str, str]) -> str:
+    return json.dumps(renumbered(typed), ensure_ascii=False, sort_keys=True)
