@@ -53,7 +53,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_study"),
     )
     with op.batch_alter_table("study", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_study_state", ["state"], unique=False)
+        batch_op.create_index("ix_study_state", ["state"], unique=False)
 
     op.create_table(
         "consent",
@@ -67,8 +67,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_consent"),
     )
     with op.batch_alter_table("consent", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_consent_person_id", ["person_id"], unique=False)
-        batch_op.create_index(batch_"ix_consent_study_id", ["study_id"], unique=False)
+        batch_op.create_index("ix_consent_person_id", ["person_id"], unique=False)
+        batch_op.create_index("ix_consent_study_id", ["study_id"], unique=False)
 
     op.create_table(
         "ledgerentry",
@@ -86,7 +86,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("study_id", "number", name="uq_ledgerentry_study_id_number"),
     )
     with op.batch_alter_table("ledgerentry", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_ledgerentry_study_id", ["study_id"], unique=False)
+        batch_op.create_index("ix_ledgerentry_study_id", ["study_id"], unique=False)
 
     op.create_table(
         "sample",
@@ -101,7 +101,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("study_id", "pour_letter", name="uq_sample_study_id_pour_letter"),
     )
     with op.batch_alter_table("sample", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_sample_study_id", ["study_id"], unique=False)
+        batch_op.create_index("ix_sample_study_id", ["study_id"], unique=False)
 
     op.create_table(
         "signinlink",
@@ -117,7 +117,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("token_hash", name="uq_signinlink_token_hash"),
     )
     with op.batch_alter_table("signinlink", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_signinlink_study_id", ["study_id"], unique=False)
+        batch_op.create_index("ix_signinlink_study_id", ["study_id"], unique=False)
 
     op.create_table(
         "sitting",
@@ -132,7 +132,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("study_id", "number", name="uq_sitting_study_id_number"),
     )
     with op.batch_alter_table("sitting", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_sitting_study_id", ["study_id"], unique=False)
+        batch_op.create_index("ix_sitting_study_id", ["study_id"], unique=False)
 
     op.create_table(
         "uploadedtable",
@@ -148,7 +148,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_uploadedtable"),
     )
     with op.batch_alter_table("uploadedtable", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_uploadedtable_organiser_id", ["organiser_id"], unique=False)
+        batch_op.create_index("ix_uploadedtable_organiser_id", ["organiser_id"], unique=False)
 
     op.create_table(
         "batch",
@@ -161,7 +161,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("sample_id", "number", name="uq_batch_sample_id_number"),
     )
     with op.batch_alter_table("batch", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_batch_sample_id", ["sample_id"], unique=False)
+        batch_op.create_index("ix_batch_sample_id", ["sample_id"], unique=False)
 
     op.create_table(
         "place",
@@ -176,8 +176,8 @@ def upgrade() -> None:
         sa.UniqueConstraint("study_id", "number", name="uq_place_study_id_number"),
     )
     with op.batch_alter_table("place", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_place_sitting_id", ["sitting_id"], unique=False)
-        batch_op.create_index(batch_"ix_place_study_id", ["study_id"], unique=False)
+        batch_op.create_index("ix_place_sitting_id", ["sitting_id"], unique=False)
+        batch_op.create_index("ix_place_study_id", ["study_id"], unique=False)
 
     op.create_table(
         "attempt",
@@ -189,9 +189,7 @@ def upgrade() -> None:
         sa.Column("status", sa.String(), nullable=False),
         sa.Column("dealt_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("finished_at", sa.DateTime(timezone=True), nullable=True),
-        sa.CheckConstraint(
-            "status in ('tasting', 'finished', 'stepped out')", name="ck_attempt_status"
-        ),
+        sa.CheckConstraint("status in ('tasting', 'finished', 'stepped out')", name="ck_attempt_status"),
         sa.ForeignKeyConstraint(["person_id"], ["person.id"], name="fk_attempt_person_id_person"),
         sa.ForeignKeyConstraint(["place_id"], ["place.id"], name="fk_attempt_place_id_place"),
         sa.ForeignKeyConstraint(["study_id"], ["study.id"], name="fk_attempt_study_id_study"),
@@ -199,9 +197,9 @@ def upgrade() -> None:
         sa.UniqueConstraint("place_id", "number", name="uq_attempt_place_id_number"),
     )
     with op.batch_alter_table("attempt", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_attempt_person_id", ["person_id"], unique=False)
-        batch_op.create_index(batch_"ix_attempt_place_id", ["place_id"], unique=False)
-        batch_op.create_index(batch_"ix_attempt_study_id", ["study_id"], unique=False)
+        batch_op.create_index("ix_attempt_person_id", ["person_id"], unique=False)
+        batch_op.create_index("ix_attempt_place_id", ["place_id"], unique=False)
+        batch_op.create_index("ix_attempt_study_id", ["study_id"], unique=False)
 
     op.create_table(
         "task",
@@ -215,7 +213,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("place_id", "number", name="uq_task_place_id_number"),
     )
     with op.batch_alter_table("task", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_task_place_id", ["place_id"], unique=False)
+        batch_op.create_index("ix_task_place_id", ["place_id"], unique=False)
 
     op.create_table(
         "exclusion",
@@ -256,9 +254,9 @@ def upgrade() -> None:
         sa.UniqueConstraint("token", name="uq_serving_token"),
     )
     with op.batch_alter_table("serving", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_serving_place_id", ["place_id"], unique=False)
-        batch_op.create_index(batch_"ix_serving_sample_id", ["sample_id"], unique=False)
-        batch_op.create_index(batch_"ix_serving_task_id", ["task_id"], unique=False)
+        batch_op.create_index("ix_serving_place_id", ["place_id"], unique=False)
+        batch_op.create_index("ix_serving_sample_id", ["sample_id"], unique=False)
+        batch_op.create_index("ix_serving_task_id", ["task_id"], unique=False)
 
     op.create_table(
         "submission",
@@ -270,14 +268,12 @@ def upgrade() -> None:
         sa.Column("sent", sa.Text(), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
         sa.CheckConstraint("outcome in ('stored', 'kept aside')", name="ck_submission_outcome"),
-        sa.ForeignKeyConstraint(
-            ["attempt_id"], ["attempt.id"], name="fk_submission_attempt_id_attempt"
-        ),
+        sa.ForeignKeyConstraint(["attempt_id"], ["attempt.id"], name="fk_submission_attempt_id_attempt"),
         sa.ForeignKeyConstraint(["task_id"], ["task.id"], name="fk_submission_task_id_task"),
         sa.PrimaryKeyConstraint("id", name="pk_submission"),
     )
     with op.batch_alter_table("submission", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_submission_attempt_id", ["attempt_id"], unique=False)
+        batch_op.create_index("ix_submission_attempt_id", ["attempt_id"], unique=False)
 
     op.create_table(
         "answer",
@@ -305,10 +301,9 @@ def upgrade() -> None:
         ),
     )
     with op.batch_alter_table("answer", schema=None) as batch_op:
-        batch_op.create_index(batch_"ix_answer_attempt_id", ["attempt_id"], unique=False)
-        batch_op.create_index(batch_"ix_answer_submission_id", ["submission_id"], unique=False)
-        batch_op.create_index(batch_"ix_answer_task_id", ["task_id"], unique=False)
-
+        batch_op.create_index("ix_answer_attempt_id", ["attempt_id"], unique=False)
+        batch_op.create_index("ix_answer_submission_id", ["submission_id"], unique=False)
+        batch_op.create_index("ix_answer_task_id", ["task_id"], unique=False)
 
 
 def downgrade() -> None:
