@@ -22,6 +22,7 @@ HOME: dict[str, str] = {
     "panel_consistency": "consistency",
     "order_effects": "order_effects",
     "friedman": "ranking",
+    "hedonic_anova": "liking",
     "kendall_w": "ranking",
     "holm": "multiplicity",
     "benjamini_hochberg": "multiplicity",
@@ -33,6 +34,8 @@ HOME: dict[str, str] = {
     "similarity_power": "sample_size",
     "smallest_difference": "sample_size",
     "paired_preference": "preference",
+    "a_not_a_test": "discrimination_two_product",
+    "same_different_test": "discrimination_two_product",
     "Estimate": "results",
     "Result": "results",
 }

@@ -1,0 +1,208 @@
+"""Two-way analysis of variance: tasters as blocks, samples adjusted for them, F over the right line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stats.liking_absorbed import Fit, cells, crossed, fit, means_by, sum_coded
+from stats.liking_rows import AnovaRow
+
+if TYPE_CHECKING:
+    from stats.score_table import Codes, Floats, ScoreTable
+
+BY = " × "
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TwoWay:
+    """The table and what means and pairs are built from.
+
+    mean, mean_covariance : estimated means (samples,) and their covariance; df : of the error they use
+    """
+
+    table: tuple[AnovaRow, ...]
+    mean: Floats
+    mean_covariance: Floats
+    df: float
+    taster_variance: float
+    residual_variance: float
+    residuals: Floats
+    formula: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    ss: float
+    df: int
+
+    @property
+    def ms(self) -> float:
+        return self.ss / self.df if self.df else 0.0
+
+
+def two_way(table: ScoreTable, interaction: bool) -> TwoWay:
+    """Blocks first, each fixed term adjusted for the others of its order (Type II sums of squares).
+
+    Where tasters scored a sample more than once, sample is tested over taster × sample, the test that
+    holds for other tasters too; the same for condition over taster × condition. Otherwise over the
+    residual.
+    """
+    columns = fixed_columns(table, interaction)
+    nested = nested_terms(table)
+    lines = _lines(table, columns, nested)
+    over = _errors(lines)
+    main = fit(table.score, np.hstack([columns[name] for name in columns if BY not in name]), table.taster)
+    expected = sum(columns[name].shape[1] for name in columns if BY not in name)
+    if main.rank < expected:
+        raise ValueError(
+            "sample: the scores do not connect all samples (some were never compared within a taster, "
+            "directly or through other samples), so their means cannot be compared"
+        )
+    error = lines[over["sample"]]
+    if error.df < 1:
+        raise ValueError("frame: no degrees of freedom are left for error; more tasters or scores are needed")
+    if error.ms <= 1e-20 * (1 + float((table.score**2).max())):
+        raise ValueError("score: nothing is left for error (scores do not vary beyond samples and tasters)")
+    means, covariance = _means(table, main, columns, error.ms)
+    tasters, notes = _taster_variance(table, columns, main, error)
+    terms = ["taster", *columns, *(f"taster{BY}{name}" for name in nested)]
+    if any(name.startswith("taster" + BY) for name in over.values()):
+        notes += ("sample is tested over taster × sample: the result holds beyond these tasters",)
+    return TwoWay(
+        table=_rows(lines, over),
+        mean=means,
+        mean_covariance=covariance,
+        df=float(error.df),
+        taster_variance=tasters,
+        residual_variance=lines["residual"].ms,
+        residuals=main.residuals,
+        formula="score ~ " + " + ".join(terms).replace(BY, ":"),
+        notes=notes,
+    )
+
+
+def fixed_columns(table: ScoreTable, interaction: bool) -> dict[str, Floats]:
+    """Sum-coded columns of each fixed term: condition (where there are several), sample, interaction."""
+    sample = sum_coded(len(table.samples))[table.sample]
+    if not table.has("condition"):
+        if interaction:
+            raise ValueError("interaction: the frame has no column 'condition' with two levels or more")
+        return {"sample": sample}
+    codes = table.codes["condition"]
+    condition = sum_coded(len(table.levels["condition"]))[codes]
+    columns = {"condition": condition, "sample": sample}
+    if interaction:
+        filled = len(np.unique(cells(table.sample, codes)))
+        if filled < len(table.samples) * len(table.levels["condition"]):
+            raise ValueError("interaction: some sample was never scored in some condition")
+        columns[f"sample{BY}condition"] = crossed(sample, condition)
+    return columns
+
+
+def nested_terms(table: ScoreTable) -> dict[str, Codes]:
+    """Factors that a taster scored more than once at one level: their interaction with taster shows."""
+    found = {}
+    for name in ("sample", "condition"):
+        if name == "condition" and not table.has(name):
+            continue
+        codes = table.codes[name]
+        if np.bincount(cells(table.taster, codes)).max() > 1:
+            found[name] = codes
+    return found
+
+
+def _lines(table: ScoreTable, columns: dict[str, Floats], nested: dict[str, Codes]) -> dict[str, _Line]:
+    y, taster = table.score, table.taster
+    empty = np.empty((len(y), 0))
+    blocks = fit(y, empty, taster)
+    centred = y - y.mean()
+    lines = {"taster": _Line(float(centred @ centred) - blocks.rss, len(table.tasters) - 1)}
+    mains = [name for name in columns if BY not in name]
+
+    def stacked(names: list[str]) -> Floats:
+        return np.hstack([empty, *(columns[name] for name in names)])
+
+    additive = fit(y, stacked(mains), taster)
+    for name in mains:
+        without = fit(y, stacked([other for other in mains if other != name]), taster)
+        lines[name] = _Line(without.rss - additive.rss, without.df - additive.df)
+    whole = stacked(list(columns))
+    last = fit(y, whole, taster)
+    if len(columns) > len(mains):
+        lines[f"sample{BY}condition"] = _Line(additive.rss - last.rss, additive.df - last.df)
+    full = fit(y, whole, taster, tuple(nested.values()))
+    for name in nested:
+        fewer = fit(y, whole, taster, tuple(codes for other, codes in nested.items() if other != name))
+        lines[f"taster{BY}{name}"] = _Line(max(fewer.rss - full.rss, 0.0), fewer.df - full.df)
+    lines["residual"] = _Line(full.rss, full.df)
+    return lines
+
+
+def _errors(lines: dict[str, _Line]) -> dict[str, str]:
+    """Term -> the line its F is taken over."""
+    over = {}
+    for name in lines:
+        if name == "residual":
+            continue
+        own = f"taster{BY}{name}"
+        over[name] = own if own in lines and lines[own].df > 0 else "residual"
+    return over
+
+
+def _rows(lines: dict[str, _Line], over: dict[str, str]) -> tuple[AnovaRow, ...]:
+    from scipy.special import fdtrc
+
+    rows = []
+    for name, line in lines.items():
+        error = lines[over[name]] if name in over else None
+        f = p = None
+        if error is not None and error.df > 0 and error.ms > 0 and line.df > 0:
+            f = line.ms / error.ms
+            p = float(fdtrc(line.df, error.df, f))
+        rows.append(
+            AnovaRow(
+                term=name,
+                df=float(line.df),
+                df_den=float(error.df) if error is not None and f is not None else None,
+                sum_of_squares=line.ss,
+                mean_square=line.ms if line.df else None,
+                f=f,
+                p_value=p,
+                error=over.get(name) if f is not None else None,
+            )
+        )
+    return tuple(rows)
+
+
+def _means(table: ScoreTable, main: Fit, columns: dict[str, Floats], error: float) -> tuple[Floats, Floats]:
+    """Means at the average taster (each taster counts once) and the average condition."""
+    mains = [name for name in columns if BY not in name]
+    X = np.hstack([columns[name] for name in mains])
+    by_taster, counts = means_by(table.taster, np.column_stack([X, table.score]))
+    centre = by_taster.mean(axis=0)
+    at = np.zeros((len(table.samples), X.shape[1]))
+    start = sum(columns[name].shape[1] for name in mains[: mains.index("sample")])
+    at[:, start : start + len(table.samples) - 1] = sum_coded(len(table.samples))
+    lever = at - centre[:-1]
+    covariance = lever @ main.unscaled @ lever.T + (1 / counts).sum() / len(counts) ** 2
+    return centre[-1] + lever @ main.coefficients, error * covariance
+
+
+def _taster_variance(
+    table: ScoreTable, columns: dict[str, Floats], main: Fit, error: _Line
+) -> tuple[float, tuple[str, ...]]:
+    """Henderson's method 3: tasters adjusted for the fixed terms, against the error; 0 where negative."""
+    X = np.hstack([np.ones((table.rows, 1)), *(columns[n] for n in columns if BY not in n)])
+    q, _ = np.linalg.qr(X)
+    alone = table.score - q @ (q.T @ table.score)
+    by_taster = np.stack([np.bincount(table.taster, weights=column) for column in q.T])
+    weight = table.rows - float((by_taster**2).sum())
+    df = table.rows - X.shape[1] - main.df
+    variance = (float(alone @ alone) - main.rss - df * error.ms) / weight
+    if variance < 0:
+        return 0.0, ("taster variance: the estimate was negative and is given as zero",)
+    return variance, ()
