@@ -77,7 +77,7 @@ def complete_mapping(
     numeric = [name for name in free if _mostly_numbers(raw, name)]
     found = dataclasses.replace(found, layout=wishes.layout or _layout(raw, found, free, numeric))
     if found.layout == "wide":
-        found = _wide(found, numeric)
+        found = _wide(wishes, found, numeric)
     else:
         found, numeric = _long(raw, found, free, numeric)
     problems = _missing_parts(raw, found)
@@ -152,7 +152,9 @@ def _layout(raw: RawTable, found: Mapping, free: list[str], numeric: list[str]) 
     return "wide" if len(numeric) > 1 else "long"
 
 
-def _wide(found: Mapping, numeric: list[str]) -> Mapping:
+def _wide(wishes: Mapping, found: Mapping, numeric: list[str]) -> Mapping:
+    if wishes.position is None:
+        found = dataclasses.replace(found, position=None)  # one row holds several cups
     if found.samples:
         return found
     samples = found.scores or tuple(numeric)
@@ -188,6 +190,9 @@ def _missing_parts(raw: RawTable, found: Mapping) -> list[Problem]:
     has = ", ".join(f'"{name}"' for name in raw.columns[:20])
     say = f"Say which; the table has {has}."
     if found.layout == "wide":
+        if found.position:
+            text = "In a wide table a row holds several cups, so no column can give their serving position."
+            return [Problem(None, found.position, text)]
         if len(found.samples) < 2:
             return [
                 Problem(None, None, f"A wide table needs a column of scores for at least two samples. {say}")

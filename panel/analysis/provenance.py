@@ -34,7 +34,7 @@ def rows_hash(rows: Iterable[tuple[Any, ...]]) -> str:
 
 
 def frame_hash(frame: pd.DataFrame) -> str:
-    """The hash of a long frame of scores: columns by name, rows in canonical order, scores as numbers."""
+    """The hash of a long frame of scores: columns by name, rows in canonical order, no score as null."""
     columns = sorted(frame.columns)
-    values = [frame[name].tolist() for name in columns]
+    values = [[None if cell != cell else cell for cell in frame[name].tolist()] for name in columns]
     return rows_hash([tuple(columns), *zip(*values, strict=True)])

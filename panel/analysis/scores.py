@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +37,8 @@ class ScoreTable:
     """A checked table of scores.
 
     frame : long; columns taster, sample, attribute (text), score (float) and, where mapped, replicate,
-        condition (text) and position (integer from 1). Missing scores are left out and counted.
+        condition (text) and position (integer from 1). A missing score is nan: the cup was served, and
+        keeps its place in the serving order.
     problems : why it cannot be analysed as it stands; empty for a sound table
     """
 
@@ -80,9 +82,8 @@ def scores_of(raw: RawTable, mapping: Mapping, said: list[str]) -> ScoreTable:
         fault = _name_fault(row, mapping)
         if fault:
             problems.append(fault)
-        elif is_missing(row.cell):
-            missing += 1
         else:
+            missing += is_missing(row.cell)
             _read_row(row, raw.decimal, mapping, records, problems)
     problems += _duplicates(rows, mapping)
     frame = _frame(records, mapping)
@@ -143,7 +144,7 @@ def _read_row(
     row: _Row, decimal: str, mapping: Mapping, records: list[dict[str, Any]], problems: list[Problem]
 ) -> None:
     where = f'Row {row.line}, column "{row.column}"'
-    value = number(row.cell, decimal)
+    value = math.nan if is_missing(row.cell) else number(row.cell, decimal)
     if value is None:
         shown = row.cell if len(row.cell) <= 40 else row.cell[:39] + "…"
         text = f'{where}: "{shown}" is not a number. Correct it, or empty the cell if there is no score.'
@@ -196,18 +197,21 @@ def _frame(records: list[dict[str, Any]], mapping: Mapping) -> pd.DataFrame:
 
 
 def _counts(raw: RawTable, frame: pd.DataFrame, missing: int) -> Counts:
+    scored = frame[frame["score"].notna()]
+
     def levels(column: str) -> int:
-        return int(frame[column].nunique()) if column in frame else 0
+        return int(scored[column].nunique()) if column in scored else 0
 
     names = ("taster", "sample", "attribute", "replicate", "condition")
     tasters, samples, attributes, replicates, conditions = (levels(name) for name in names)
-    rows, scores = len(raw.rows), len(frame)
+    rows, scores = len(raw.rows), len(scored)
     return Counts(rows, tasters, samples, attributes, replicates, conditions, scores, missing)
 
 
 def _too_little(frame: pd.DataFrame, faulty: bool) -> list[Problem]:
     if faulty:
         return []  # faults in single rows would be reported twice over
+    frame = frame[frame["score"].notna()]
     if frame.empty:
         return [
             Problem(None, None, "The table has no score in it: every cell of the score columns is empty.")
