@@ -84,7 +84,7 @@ def critical_correct(method: str, n: int, alpha: float, *, two_sided: bool = Fal
     """
     import numpy as np
 
-    total, level = whole_number(n, "n", 1), _level(method, share(alpha, "alpha"), two_sided)
+    total, level = whole_number(n, "n", 1), one_tail(method, alpha, two_sided)
     least = int(critical_numbers(guess_probability(method), np.array([total]), level)[0])
     return least if least <= total else None
 
@@ -143,7 +143,10 @@ def _normal_quantile(p: float, n: Integers, z: float) -> Integers:
     return start
 
 
-def _level(method: str, alpha: float, two_sided: bool) -> float:
+def one_tail(method: str, alpha: float, two_sided: bool) -> float:
+    """The error allowed in one tail. ValueError for a bad alpha or method, or a method with one direction."""
+    share(alpha, "alpha")
+    guess_probability(method)
     if two_sided and method != "2-AFC":
         raise ValueError(
             f"two_sided must be False for {method!r}: only a paired comparison (2-AFC) has two directions"
