@@ -36,6 +36,8 @@ HOME: dict[str, str] = {
     "paired_preference": "preference",
     "a_not_a_test": "discrimination_two_product",
     "same_different_test": "discrimination_two_product",
+    "replicated_test": "replication",
+    "compare_d_primes": "discrimination_comparison",
     "Estimate": "results",
     "Result": "results",
 }

@@ -66,14 +66,11 @@ class TwoProductTest(Result):
         )
         if self.significant:
             return f"{said}: they are told apart ({p_text(self.p_value)}; {_distance(self.d_prime)})."
-        limit = (
-            "without limit"
-            if self.d_prime_upper.high is None
-            else f"up to {significant(self.d_prime_upper.high, 2)}"
-        )
+        top = self.d_prime_upper.high
+        limit = "has no upper limit here" if top is None else f"might be up to {significant(top, 2)}"
         return (
             f"{said}; a difference was not shown ({p_text(self.p_value)}). This is no evidence that the samples are "
-            f"the same: d' might be {limit} (one-sided {percent(self.confidence)} limit)."
+            f"the same: d' {limit} (one-sided {percent(self.confidence)} limit)."
         )
 
 
@@ -302,4 +299,5 @@ def _distance(d: Estimate) -> str:
     if d.estimate is None:
         return f"d' at least {significant(d.low or 0.0, 2)}"
     top = "no upper limit" if d.high is None else significant(d.high, 2)
-    return f"d' = {significant(d.estimate, 2)}, {percent(d.confidence)} interval {significant(d.low or 0.0, 2)} to {top}"
+    span = f"{percent(d.confidence)} interval {significant(d.low or 0.0, 2)} to {top}"
+    return f"d' = {significant(d.estimate, 2)}, {span}"
