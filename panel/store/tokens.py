@@ -46,6 +46,14 @@ class Tokens:
         """Whether `token` is the attempt's."""
         return hmac.compare_digest(token.encode(), self.attempt(attempt_id).encode())
 
+    def first_start_code(self) -> str:
+        """The code that lets the first organiser set a password; the terminal shows it."""
+        return self._made("first start", "", 1)[:CUP_LENGTH]
+
+    def is_first_start_code(self, code: str) -> bool:
+        """Whether `code` is the one the terminal shows."""
+        return hmac.compare_digest(code.strip().upper().encode(), self.first_start_code().encode())
+
     def cookie_key(self) -> str:
         """The key that signs the cookies of organisers, analysts and kitchens."""
         return self._made("cookies", "", 1)

@@ -1,0 +1,50 @@
+"""The application: `create_app(settings)`; nothing happens at import time."""
+
+from __future__ import annotations
+
+from contextlib import asynccontextmanager
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import GZipMiddleware
+
+from panel.store.database import Database
+from panel.store.tokens import Tokens, server_key
+from panel.web import analyst, errors, kitchen, organiser, prints, room, sign_in, taster, uploads
+from panel.web.addresses import reachable_base_url
+from panel.web.house import House
+from panel.web.pages import make_environment
+from panel.web.protection import Protection
+from panel.web.slow_down import SlowDown
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+    from panel.settings import Settings
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """The application over the settings' database, its schema brought up to date."""
+    settings.data.mkdir(parents=True, exist_ok=True)
+    database = Database(settings.database_url)
+    database.migrate()
+    tokens = Tokens(server_key(settings.data))
+
+    @asynccontextmanager
+    async def life(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        database.close()
+
+    app = FastAPI(title="Tasting panel", docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)
+    app.state.house = House(settings, database, tokens, reachable_base_url(settings))
+    app.state.templates = make_environment()
+    app.state.slow_down = SlowDown()
+    app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
+    for router in (sign_in, organiser, prints, room, analyst, kitchen, uploads, taster):
+        app.include_router(router.router)
+    errors.install(app)
+    app.add_middleware(Protection, most_bytes=settings.upload_limit_mb * 1_000_000)
+    app.add_middleware(GZipMiddleware, minimum_size=1000)
+    return app

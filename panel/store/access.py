@@ -1,0 +1,98 @@
+"""Who may come in: organisers with passwords, and links for kitchen and analyst of which only a hash is kept."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from typing import TYPE_CHECKING
+
+from sqlmodel import Session, col, select
+
+from panel.store.database import now
+from panel.store.ledger import append
+from panel.store.tables import Organiser, SignInLink
+from panel.study.drafting import name_key, tidy
+
+if TYPE_CHECKING:
+    from pwdlib import PasswordHash
+
+SHORTEST_PASSWORD = 10
+
+
+def password_hash() -> PasswordHash:
+    """The recommended hasher (Argon2id); loaded when used, since few requests need it."""
+    from pwdlib import PasswordHash
+
+    return PasswordHash.recommended()
+
+
+def has_organiser(session: Session) -> bool:
+    """Whether anybody has set a password yet."""
+    return session.exec(select(Organiser).limit(1)).first() is not None
+
+
+def add_organiser(session: Session, name: str, password: str) -> Organiser:
+    """A new organiser; ValueError, in the user's words, when name or password will not do."""
+    name = tidy(name)
+    if not name:
+        raise ValueError("Write your name: the log says who did what.")
+    if len(password) < SHORTEST_PASSWORD:
+        raise ValueError(f"Choose a password of at least {SHORTEST_PASSWORD} characters.")
+    if session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first():
+        raise ValueError(f"There is an organiser called “{name}” already. Choose another name.")
+    hashed = password_hash().hash(password)
+    organiser = Organiser(name=name, name_key=name_key(name), password_hash=hashed, created_at=now())
+    session.add(organiser)
+    session.flush()
+    return organiser
+
+
+def set_password(session: Session, name: str, password: str) -> None:
+    """A new password for an organiser; ValueError when there is none of that name or the password is too short."""
+    organiser = session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first()
+    if organiser is None:
+        raise ValueError(f"There is no organiser called “{name}”.")
+    if len(password) < SHORTEST_PASSWORD:
+        raise ValueError(f"Choose a password of at least {SHORTEST_PASSWORD} characters.")
+    organiser.password_hash = password_hash().hash(password)
+    session.add(organiser)
+
+
+def organiser_with(session: Session, name: str, password: str) -> Organiser | None:
+    """The organiser with that name and password, or None. Takes as long for a name that does not exist."""
+    organiser = session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first()
+    hasher = password_hash()
+    if organiser is None:
+        hasher.hash(password)
+        return None
+    return organiser if hasher.verify(password, organiser.password_hash) else None
+
+
+def new_link(session: Session, study_id: str, role: str, actor: str) -> str:
+    """A fresh sign-in token for "kitchen" or "analyst"; earlier links of that role stop working."""
+    live = select(SignInLink).where(SignInLink.study_id == study_id, SignInLink.role == role)
+    for link in session.exec(live.where(col(SignInLink.revoked_at).is_(None))):
+        link.revoked_at = now()
+        session.add(link)
+    token = secrets.token_urlsafe(24)
+    session.add(SignInLink(study_id=study_id, role=role, token_hash=_hashed(token), created_at=now()))
+    append(session, study_id, actor, "link made", {"role": role})
+    return token
+
+
+def link_with(session: Session, token: str) -> SignInLink | None:
+    """The live link with that token, or None."""
+    found = select(SignInLink).where(
+        SignInLink.token_hash == _hashed(token), col(SignInLink.revoked_at).is_(None)
+    )
+    return session.exec(found).first()
+
+
+def live_link(session: Session, link_id: str) -> SignInLink | None:
+    """The link with that id unless it was revoked."""
+    link = session.get(SignInLink, link_id)
+    return link if link is not None and link.revoked_at is None else None
+
+
+def _hashed(token: str) -> str:
+    return hashlib.sha256(token.encode("utf-8")).hexdigest()

@@ -1,0 +1,27 @@
+"""What every handler shares: settings, database, tokens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fastapi import Request
+
+from panel.settings import Settings
+from panel.store.database import Database
+from panel.store.tokens import Tokens
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """One running server's settings, database and token maker."""
+
+    settings: Settings
+    database: Database
+    tokens: Tokens
+    base_url: str
+
+
+def house_of(request: Request) -> House:
+    """The house that serves this request."""
+    house: House = request.app.state.house
+    return house
