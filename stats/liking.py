@@ -16,16 +16,19 @@ from stats.comparisons import (
 )
 from stats.comparisons_letters import compact_letters
 from stats.liking_checks import check_residuals
+from stats.liking_mixed import mixed_anova
 from stats.liking_rows import HedonicAnova, SampleMean
 from stats.liking_two_way import two_way
+from stats.mixed_tests import FTest
 from stats.results import Estimate
 from stats.score_table import ByName, read_scores
 
 if TYPE_CHECKING:
     from stats.comparisons import Pair
-    from stats.score_table import Codes, Floats, Frame, ScoreTable
+    from stats.liking_rows import Estimated
+    from stats.score_table import Frame, ScoreTable
 
-Method = Literal["two-way"]
+Method = Literal["two-way", "mixed"]
 
 
 def hedonic_anova(
@@ -43,7 +46,8 @@ def hedonic_anova(
     frame : long, columns `taster, sample, score` and where present `replicate, condition`; a condition
         with two levels or more is a second factor. One attribute at a time.
     method : "two-way" takes tasters as fixed blocks (exact F where every taster scored everything
-        equally often)
+        equally often); "mixed" takes them as random and fits by REML with Satterthwaite degrees of
+        freedom (incomplete and unbalanced tables).
     interaction : also fit sample × condition
     adjust : "tukey" (all pairs), "dunnett" (against `reference`), "holm", "benjamini-hochberg", "none"
     reference : name of the reference sample; pairs are then only those against it
@@ -59,43 +63,50 @@ def hedonic_anova(
             raise ValueError(f"{name} must lie between 0 and 1, but got {value!r}")
     table = read_scores(frame)
     against = check_adjustment(adjust, reference, table.samples)
-    if method != "two-way":
-        raise ValueError(f"method must be 'two-way', but got {method!r}")
-    return _two_way(table, interaction, adjust, against, alpha, confidence)
+    if method not in ("two-way", "mixed"):
+        raise ValueError(f"method must be 'two-way' or 'mixed', but got {method!r}")
+    found = two_way(table, interaction) if method == "two-way" else mixed_anova(table, interaction)
+    compared = _compared(table, found, adjust, against, alpha, confidence)
+    return _assembled(
+        table,
+        found,
+        compared,
+        interaction=interaction,
+        adjust=adjust,
+        reference=reference,
+        alpha=alpha,
+        confidence=confidence,
+    )
 
 
-def _two_way(
+def _assembled(
     table: ScoreTable,
+    found: Estimated,
+    compared: tuple[tuple[Pair, ...], ByName, tuple[str, ...]],
+    *,
     interaction: bool,
-    adjust: Adjustment,
-    against: int | None,
+    adjust: str,
+    reference: str | None,
     alpha: float,
     confidence: float,
 ) -> HedonicAnova:
-    found = two_way(table, interaction)
-    row = next(line for line in found.table if line.term == "sample")
-    assert row.f is not None
-    assert row.p_value is not None
-    assert row.df_den is not None
-    dfs = np.full(len(table.samples), found.df)
-    a, b = all_pairs(len(table.samples), against)
-    contrasts = _contrasts(table, found.mean, found.mean_covariance, a, b, np.full(len(a), found.df))
-    pairs, letters, said = _compared(table, contrasts, found.mean, adjust, against, alpha, confidence)
+    row = _tested(found)
+    pairs, letters, said = compared
     checks = check_residuals(found.residuals, table)
     return HedonicAnova(
         f=row.f,
-        df_num=row.df,
+        df_num=row.df_num,
         df_den=row.df_den,
         p_value=row.p_value,
         table=found.table,
-        means=_mean_rows(table, found.mean, np.sqrt(np.diag(found.mean_covariance)), dfs, confidence),
+        means=_mean_rows(table, found, confidence),
         pairs=pairs,
         letters=letters,
         taster_variance=found.taster_variance,
         residual_variance=found.residual_variance,
-        random=(),
-        singular=False,
-        partial_eta_squared=_eta(row.f, row.df, row.df_den, confidence),
+        random=found.random,
+        singular=any(term.variance == 0 for term in found.random),
+        partial_eta_squared=_eta(row, confidence),
         checks=checks,
         rows=table.rows,
         tasters=table.tasters,
@@ -104,71 +115,82 @@ def _two_way(
         formula=found.formula,
         interaction=interaction,
         adjust=adjust,
-        reference=None if against is None else table.samples[against],
+        reference=reference,
         alpha=alpha,
         confidence=confidence,
-        method="two-way analysis of variance, tasters as blocks, samples adjusted for them (Type II)",
+        method=found.method,
         notes=(*table.notes, *found.notes, *said, *checks.flags),
     )
 
 
-def _contrasts(
-    table: ScoreTable, mean: Floats, covariance: Floats, a: Codes, b: Codes, df: Floats
-) -> Contrasts:
-    pick = np.zeros((len(a), len(mean)))
-    pick[np.arange(len(a)), a] = 1.0
-    pick[np.arange(len(a)), b] -= 1.0
-    full = pick @ covariance @ pick.T
-    error = np.sqrt(np.diag(full))
-    return Contrasts(table.samples, a, b, mean[a] - mean[b], error, df, full / np.outer(error, error))
+def _tested(found: Estimated) -> FTest:
+    row = next(line for line in found.table if line.term == "sample")
+    if row.f is None or row.p_value is None or row.df_den is None:
+        raise ValueError("score: the test of samples is not defined (no error to test it over)")
+    return FTest(row.f, row.df, row.df_den, row.p_value)
 
 
 def _compared(
     table: ScoreTable,
-    contrasts: Contrasts,
-    mean: Floats,
+    found: Estimated,
     adjust: Adjustment,
     against: int | None,
     alpha: float,
     confidence: float,
 ) -> tuple[tuple[Pair, ...], ByName, tuple[str, ...]]:
+    a, b = all_pairs(len(table.samples), against)
+    weights = np.zeros((len(a), len(found.mean)))
+    weights[np.arange(len(a)), a] = 1.0
+    weights[np.arange(len(a)), b] = -1.0
+    covariance = weights @ found.mean_covariance @ weights.T
+    error = np.sqrt(np.diag(covariance))
+    contrasts = Contrasts(
+        names=table.samples,
+        a=a,
+        b=b,
+        difference=found.mean[a] - found.mean[b],
+        standard_error=error,
+        df=found.contrast_df(weights),
+        correlation=covariance / np.outer(error, error),
+    )
     pairs, notes = compare(contrasts, adjust, confidence)
     pairs = with_effect_sizes(pairs, table.cell_means(), table.samples, confidence)
     if against is not None:
         return pairs, ByName(), notes
     different = [(pair.a, pair.b) for pair in pairs if pair.p_adjusted <= alpha]
-    return pairs, compact_letters(table.samples, mean.tolist(), different), notes
+    return pairs, compact_letters(table.samples, found.mean.tolist(), different), notes
 
 
-def _mean_rows(
-    table: ScoreTable, mean: Floats, error: Floats, df: Floats, confidence: float
-) -> tuple[SampleMean, ...]:
+def _mean_rows(table: ScoreTable, found: Estimated, confidence: float) -> tuple[SampleMean, ...]:
     from scipy.special import stdtrit
 
     counts = np.bincount(table.sample)
     raw = np.bincount(table.sample, weights=table.score) / counts
-    half = stdtrit(np.minimum(df, 1e9), (1 + confidence) / 2) * error
+    error = np.sqrt(np.diag(found.mean_covariance))
+    half = stdtrit(np.minimum(found.mean_df, 1e9), (1 + confidence) / 2) * error
     return tuple(
         SampleMean(
             sample=name,
             n=int(counts[i]),
-            mean=float(mean[i]),
+            mean=float(found.mean[i]),
             raw_mean=float(raw[i]),
             standard_error=float(error[i]),
-            df=float(df[i]),
-            low=float(mean[i] - half[i]),
-            high=float(mean[i] + half[i]),
+            df=float(found.mean_df[i]),
+            low=float(found.mean[i] - half[i]),
+            high=float(found.mean[i] + half[i]),
         )
         for i, name in enumerate(table.samples)
     )
 
 
-def _eta(f: float, df_num: float, df_den: float, confidence: float) -> Estimate:
+def _eta(test: FTest, confidence: float) -> Estimate:
     """Partial eta squared F df1 / (F df1 + df2), limits by inverting the noncentral F.
 
     Source: Steiger (2004), Psychological Methods 9, 164-182.
     """
     from scipy.special import ncfdtr
+
+    f, df_num, df_den = test.f, test.df_num, test.df_den
 
     def limit(target: float) -> float:
         low, high = 0.0, 10 * (f * df_num + df_num + 20)

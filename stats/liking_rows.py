@@ -9,9 +9,11 @@ from stats.phrasing import count, listing, p_text, significant
 from stats.results import Result
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from stats.comparisons import Pair
     from stats.results import Estimate
-    from stats.score_table import ByName
+    from stats.score_table import ByName, Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,28 @@ class VarianceRow:
     term: str
     variance: float
     groups: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimated:
+    """What either method hands over, before means, pairs and letters are made.
+
+    mean (samples,), mean_covariance (samples, samples) : estimated means; mean_df : of their intervals
+    contrast_df : from weights of the means (rows, samples) to degrees of freedom (rows,)
+    """
+
+    table: tuple[AnovaRow, ...]
+    mean: Floats
+    mean_covariance: Floats
+    mean_df: Floats
+    contrast_df: Callable[[Floats], Floats]
+    taster_variance: float
+    residual_variance: float
+    random: tuple[VarianceRow, ...]
+    residuals: Floats
+    formula: str
+    method: str
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

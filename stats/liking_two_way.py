@@ -8,30 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stats.liking_absorbed import Fit, cells, crossed, fit, means_by, sum_coded
-from stats.liking_rows import AnovaRow
+from stats.liking_rows import AnovaRow, Estimated
 
 if TYPE_CHECKING:
     from stats.score_table import Codes, Floats, ScoreTable
 
 BY = " × "
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class TwoWay:
-    """The table and what means and pairs are built from.
-
-    mean, mean_covariance : estimated means (samples,) and their covariance; df : of the error they use
-    """
-
-    table: tuple[AnovaRow, ...]
-    mean: Floats
-    mean_covariance: Floats
-    df: float
-    taster_variance: float
-    residual_variance: float
-    residuals: Floats
-    formula: str
-    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +26,7 @@ class _Line:
         return self.ss / self.df if self.df else 0.0
 
 
-def two_way(table: ScoreTable, interaction: bool) -> TwoWay:
+def two_way(table: ScoreTable, interaction: bool) -> Estimated:
     """Blocks first, each fixed term adjusted for the others of its order (Type II sums of squares).
 
     Where tasters scored a sample more than once, sample is tested over taster × sample, the test that
@@ -69,18 +51,21 @@ def two_way(table: ScoreTable, interaction: bool) -> TwoWay:
         raise ValueError("score: nothing is left for error (scores do not vary beyond samples and tasters)")
     means, covariance = _means(table, main, columns, error.ms)
     tasters, notes = _taster_variance(table, columns, main, error)
-    terms = ["taster", *columns, *(f"taster{BY}{name}" for name in nested)]
+    terms = [name for name in lines if name != "residual"]
     if any(name.startswith("taster" + BY) for name in over.values()):
         notes += ("sample is tested over taster × sample: the result holds beyond these tasters",)
-    return TwoWay(
+    return Estimated(
         table=_rows(lines, over),
         mean=means,
         mean_covariance=covariance,
-        df=float(error.df),
+        mean_df=np.full(len(means), float(error.df)),
+        contrast_df=lambda weights: np.full(len(weights), float(error.df)),
         taster_variance=tasters,
         residual_variance=lines["residual"].ms,
+        random=(),
         residuals=main.residuals,
         formula="score ~ " + " + ".join(terms).replace(BY, ":"),
+        method="two-way analysis of variance, tasters as blocks, samples adjusted for them (Type II)",
         notes=notes,
     )
 
@@ -138,6 +123,12 @@ def _lines(table: ScoreTable, columns: dict[str, Floats], nested: dict[str, Code
     for name in nested:
         fewer = fit(y, whole, taster, tuple(codes for other, codes in nested.items() if other != name))
         lines[f"taster{BY}{name}"] = _Line(max(fewer.rss - full.rss, 0.0), fewer.df - full.df)
+    if len(columns) > len(mains):
+        three = (cells(table.sample, table.codes["condition"]),)
+        if np.bincount(cells(taster, *three)).max() > 1:
+            pure = fit(y, whole, taster, three)
+            lines[f"taster{BY}sample{BY}condition"] = _Line(max(full.rss - pure.rss, 0.0), full.df - pure.df)
+            full = pure
     lines["residual"] = _Line(full.rss, full.df)
     return lines
 

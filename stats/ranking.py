@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stats.phrasing import count, listing, p_text, significant
-from stats.ranking_exact import shuffled_sums, sum_of_squares_distribution, upper_tail
+from stats.ranking_exact import random_shuffles, sum_of_squares_distribution, upper_tail
 from stats.ranking_pairs import RankPair, RankTest, complete_pairs
 from stats.results import Result
 from stats.score_table import ByName, read_scores
@@ -97,19 +97,17 @@ def friedman(
     ValueError where fewer than two tasters or samples are complete. Sources: ISO 8587; Conover (1999),
     section 5.8 (ties); Iman & Davenport (1980), Communications in Statistics A9, 571-595.
     """
-    from scipy.special import chdtrc, fdtrc, ndtri
+    from scipy.special import chdtrc, ndtri
 
     _check_alpha(alpha)
     ranks, names, tasters, notes = complete_ranks(frame)
     n, k = ranks.shape
     sums = ranks.sum(axis=0)
     statistic = friedman_statistic(ranks)
-    rest = n * (k - 1) - statistic
-    f = (n - 1) * statistic / rest if rest > SAME * n else None
-    df_num, df_den = k - 1, (k - 1) * (n - 1)
+    f, p_f = _f_form(statistic, n, k)
     p_exact, how = _permutation_p(ranks, draws, seed)
     rows, said = complete_pairs(names, ranks, comparisons, correction)
-    adjusted = "" if comparisons == "nemenyi" else f", {correction}"
+    said += "" if comparisons == "nemenyi" else f", {correction}"
     return FriedmanTest(
         statistic=statistic,
         df=k - 1,
@@ -117,9 +115,9 @@ def friedman(
         p_exact=p_exact,
         exact_how=how,
         f=f,
-        f_df_num=df_num,
-        f_df_den=df_den,
-        p_f=0.0 if f is None else float(fdtrc(df_num, df_den, f)),
+        f_df_num=k - 1,
+        f_df_den=(k - 1) * (n - 1),
+        p_f=p_f,
         kendall_w=statistic / (n * (k - 1)),
         rank_sums=ByName(zip(names, map(float, sums), strict=True)),
         mean_ranks=ByName(zip(names, map(float, sums / n), strict=True)),
@@ -131,7 +129,7 @@ def friedman(
         correction=correction,
         comparisons=comparisons,
         method="Friedman's test, chi-square form corrected for ties",
-        notes=(*notes, f"pairs: {said}{adjusted}", "assumes that tasters judge independently of each other"),
+        notes=(*notes, f"pairs: {said}", "assumes that tasters judge independently of each other"),
     )
 
 
@@ -176,6 +174,17 @@ def friedman_statistic(ranks: Floats) -> float:
     return (k - 1) * between / spread if spread > 0 else 0.0
 
 
+def _f_form(statistic: float, n: int, k: int) -> tuple[float | None, float]:
+    """Iman and Davenport's F and its p-value; F None (infinite) where all tasters agree completely."""
+    from scipy.special import fdtrc
+
+    rest = n * (k - 1) - statistic
+    if rest <= SAME * n:
+        return None, 0.0
+    f = (n - 1) * statistic / rest
+    return f, float(fdtrc(k - 1, (k - 1) * (n - 1), f))
+
+
 def _permutation_p(ranks: Floats, draws: int, seed: int) -> tuple[float | None, str]:
     observed = float((ranks.sum(axis=0) ** 2).sum())
     exact = sum_of_squares_distribution(ranks)
@@ -185,7 +194,7 @@ def _permutation_p(ranks: Floats, draws: int, seed: int) -> tuple[float | None, 
         return None, "chi-square approximation"
     if ranks.size > 1000:
         return None, "chi-square approximation: panel too large to need a permutation"
-    values = (shuffled_sums(ranks, draws, seed) ** 2).sum(axis=1)
+    values = (random_shuffles(ranks, draws, seed) ** 2).sum(axis=1)
     hits = int((values >= observed * (1 - SAME)).sum())
     return (hits + 1) / (draws + 1), f"permutation, {draws} shuffles, seed {seed}"
 

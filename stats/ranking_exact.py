@@ -71,7 +71,7 @@ def upper_tail(values: Floats, chances: Floats, observed: float) -> float:
     return min(1.0, float(chances[values >= observed - DUST * max(1.0, abs(observed))].sum()))
 
 
-def shuffled_sums(ranks: Floats, draws: int, seed: int) -> Floats:
+def random_shuffles(ranks: Floats, draws: int, seed: int) -> Floats:
     """Rank sums of `draws` random shuffles, float (draws, samples); nan (a gap) stays where it is."""
     rng = np.random.default_rng(seed)
     samples = ranks.shape[1]

@@ -28,9 +28,9 @@ class ByName(dict[str, Any]):
         raise TypeError("results are frozen: copy with dict(...) to change a value")
 
     __setitem__ = __delitem__ = clear = pop = popitem = setdefault = update = _refuse
-    __ior__ = _refuse  # type: ignore[assignment]
+    __ior__ = _refuse
 
-    def __hash__(self) -> int:
+    def __hash__(self) -> int:  # type: ignore[override]
         return hash(tuple(self.items()))
 
     def __reduce__(self) -> tuple[Any, ...]:
