@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
 from stats.phrasing import p_text, percent
@@ -44,6 +45,24 @@ def interval(low: float | None, high: float | None, decimals: int) -> str:
     if low is None or high is None:
         return ABSENT
     return f"{fixed(low, decimals)} to {fixed(high, decimals)}"
+
+
+def natural(name: str) -> tuple[tuple[int, int, str], ...]:
+    """A sort key that puts "2" before "10" and "t2" before "t10"."""
+    parts = re.split(r"(\d+)", name.casefold())
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part)
+
+
+def as_sentence(note: str) -> str:
+    """A note with a capital letter and a full stop."""
+    text = note[:1].upper() + note[1:]
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def p_equals(p: float | None) -> str:
+    """ "p = 0.032", "p < 0.0001", "p –"."""
+    cell = p_cell(p)
+    return f"p {cell}" if cell[0] in f"<{ABSENT}" else f"p = {cell}"
 
 
 def p_cell(p: float | None) -> str:

@@ -1,0 +1,190 @@
+"""The people and the serving: who scores consistently, and whether the order of serving moved the scores."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from panel.analysis.figures import consistency_grid
+from panel.analysis.numbers import (
+    ABSENT,
+    as_sentence,
+    decimals_for,
+    fixed,
+    interval,
+    natural,
+    p_cell,
+    p_equals,
+    signed,
+)
+from panel.analysis.view_parts import Column, Section, Table
+from stats.phrasing import significant
+
+if TYPE_CHECKING:
+    from panel.analysis.figures import Figure
+    from panel.analysis.score_report import AttributeReport, ScoreReport
+    from panel.analysis.wording import Called
+    from stats.order_effects import OrderEffects
+
+GRID_NOTE = (
+    "Agreement is the correlation of a taster's scores with the mean of the other tasters; a frame marks a flag. "
+    "With few samples it is uncertain: read it as a hint, not as a verdict on a person."
+)
+
+
+def people_section(report: ScoreReport, *, figures: bool) -> Section | None:
+    """Panel consistency over all attributes; None where no attribute allows it."""
+    known = [one for one in report.attributes if one.consistency is not None]
+    if not known:
+        return None
+    paragraphs = [f"“{one.title}”: {one.consistency.sentence()}" for one in known if one.consistency]
+    flags = _flags_table(known)
+    drawn = (_grid(known),) if figures else ()
+    tables = [_tasters_table(known[0]), *([flags] if flags else [])]
+    notes = [GRID_NOTE, *(note for one in known if one.consistency for note in one.consistency.notes)]
+    return Section(
+        "people",
+        "Who tasted: can the panel be trusted?",
+        paragraphs=tuple(paragraphs),
+        figures=drawn,
+        tables=tuple(tables),
+        notes=tuple(dict.fromkeys(as_sentence(note) for note in notes)),
+    )
+
+
+def _grid(known: list[AttributeReport]) -> Figure:
+    values: dict[str, dict[str, float | None]] = {}
+    flagged: dict[str, list[str]] = {}
+    for one in known:
+        assert one.consistency is not None
+        for row in sorted(one.consistency.tasters, key=lambda row: natural(row.taster)):
+            values.setdefault(row.taster, {})[one.title] = row.agreement
+        for flag in one.consistency.flags:
+            flagged.setdefault(flag.taster, []).append(one.title)
+    return consistency_grid(values, flagged, title="Agreement of each taster with the rest")
+
+
+def _tasters_table(one: AttributeReport) -> Table:
+    assert one.consistency is not None
+    rows = sorted(one.consistency.tasters, key=lambda row: natural(row.taster))
+    reasons = [row.repeatability_reason for row in rows if row.repeatability_sd is None]
+    discrimination = [row.discrimination_reason for row in rows if row.discrimination_f is None]
+    notes = []
+    if len(discrimination) == len(rows):
+        notes.append(f"Discrimination is not estimable: {discrimination[0]}.")
+    if len(reasons) == len(rows):
+        notes.append(f"Repeatability is not estimable: {reasons[0]}.")
+    columns = [("Scores", [str(row.n) for row in rows]), ("Mean", [significant(row.mean) for row in rows])]
+    columns += [("Agreement", [fixed(row.agreement, 2) for row in rows])]
+    if len(discrimination) < len(rows):
+        columns += [
+            ("F of samples", [_figure(row.discrimination_f) for row in rows]),
+            ("p", [p_cell(row.discrimination_p) for row in rows]),
+        ]
+    if len(reasons) < len(rows):
+        columns += [("SD of repeats", [_figure(row.repeatability_sd) for row in rows])]
+    return Table(
+        caption=f"“{one.title}”: each taster",
+        columns=(Column("Taster", numeric=False), *(Column(heading) for heading, _ in columns)),
+        rows=tuple((row.taster, *(cells[place] for _, cells in columns)) for place, row in enumerate(rows)),
+        note=" ".join(notes),
+    )
+
+
+def _figure(value: float | None) -> str:
+    return ABSENT if value is None else significant(value)
+
+
+def _flags_table(known: list[AttributeReport]) -> Table | None:
+    rows = tuple(
+        (flag.taster, one.title, flag.about, flag.seen, flag.rule)
+        for one in known
+        if one.consistency
+        for flag in one.consistency.flags
+    )
+    if not rows:
+        return None
+    headings = ("Taster", "Attribute", "About", "Seen", "Rule")
+    return Table(
+        caption="Tasters that a rule flags; nobody is left out of the results",
+        columns=tuple(Column(heading, numeric=False) for heading in headings),
+        rows=rows,
+        note="A rule can flag somebody by chance, the more easily the more tasters and attributes there are.",
+    )
+
+
+def serving_section(report: ScoreReport, called: Called) -> Section | None:
+    """Position and carry-over; None where the table does not tell the order of serving."""
+    known = [(one, one.order) for one in report.attributes if one.order is not None]
+    if not known:
+        return None
+    return Section(
+        "serving",
+        "The serving: did its order move the scores?",
+        paragraphs=tuple(_order_sentence(one, order, called) for one, order in known),
+        tables=tuple(table for one, order in known[:1] for table in _order_tables(one, order, called)),
+        notes=tuple(dict.fromkeys(as_sentence(note) for _, order in known for note in order.notes)),
+    )
+
+
+def _order_sentence(one: AttributeReport, order: OrderEffects, called: Called) -> str:
+    parts = []
+    for test, rows, what, at in (
+        (order.position, order.positions, "the position in the serving order", "position "),
+        (order.carry_over, order.previous, "the sample tasted just before", "after "),
+    ):
+        if test.f is None or test.p_value is None:
+            parts.append(f"the effect of {what} cannot be tested ({test.reason})")
+            continue
+        evidence = f"F({test.df_num:g}, {test.df_den:g}) = {significant(test.f)}, {p_equals(test.p_value)}"
+        sized = [row for row in rows if row.effect.estimate is not None]
+        if test.p_value >= order.alpha or not sized:
+            verb = "moved the scores" if test.p_value < order.alpha else "was not shown to move the scores"
+            parts.append(f"{what} {verb} ({evidence})")
+            continue
+        top = max(sized, key=lambda row: abs(row.effect.estimate or 0.0))
+        level = called(top.level) if at == "after " else top.level
+        size = signed(top.effect.estimate, 2)
+        parts.append(
+            f"{what} moved the scores ({evidence}), most {at}{level}: {size} points from the average"
+        )
+    return f"“{one.title}”: {'; '.join(parts)}."
+
+
+def _order_tables(one: AttributeReport, order: OrderEffects, called: Called) -> list[Table]:
+    effects = [
+        *((f"position {row.level}", row) for row in order.positions),
+        *((f"after {called(row.level)}", row) for row in order.previous),
+    ]
+    widths = [
+        (row.effect.high - row.effect.low) / 2
+        for _, row in effects
+        if row.effect.low is not None and row.effect.high is not None
+    ]
+    decimals = decimals_for(widths)
+    effects_table = Table(
+        caption=f"“{one.title}”: effects of position and of the sample before, in points from the average",
+        columns=(Column("Served", numeric=False), Column("Effect"), Column("Interval"), Column("Scores")),
+        rows=tuple(
+            (
+                name,
+                signed(row.effect.estimate, decimals),
+                interval(row.effect.low, row.effect.high, decimals),
+                str(row.n),
+            )
+            for name, row in effects
+        ),
+    )
+    means = Table(
+        caption=f"“{one.title}”: means adjusted for the order of serving beside the raw ones",
+        columns=(Column("Sample", numeric=False), Column("Raw"), Column("Adjusted"), Column("Interval")),
+        rows=tuple(
+            (
+                called(row.sample),
+                fixed(row.raw, decimals),
+                fixed(row.adjusted.estimate, decimals),
+                interval(row.adjusted.low, row.adjusted.high, decimals),
+            )
+            for row in order.means
+        ),
+    )
+    return [effects_table, means]

@@ -1,0 +1,125 @@
+"""The report of scores: frozen, by blind label, holding every result that stands behind it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from panel.analysis import wording
+from stats.results import Result
+
+if TYPE_CHECKING:
+    from stats.consistency import PanelConsistency
+    from stats.liking_rows import HedonicAnova
+    from stats.order_effects import OrderEffects
+
+Standing = Literal["primary", "secondary", "exploratory"]
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What a table of one attribute looks like; it decides the method.
+
+    complete : every taster scored every sample (under every condition); equal : equally often
+    balanced_blocks : incomplete, but every taster has as many samples, every sample as many tasters and
+        every two samples are together equally often
+    """
+
+    tasters: int
+    samples: int
+    conditions: int
+    scores: int
+    missing: int
+    complete: bool
+    equal: bool
+    replicated: bool
+    balanced_blocks: bool
+    yes_no: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RawScores:
+    """All scores of one sample in one attribute, sorted: what a figure draws behind the mean."""
+
+    sample: str
+    scores: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AttributeReport(Result):
+    """One attribute: the method that its table calls for, the others beside it.
+
+    main : the analysis of variance that the finding rests on; None where it failed and for yes/no answers,
+        whose finding rests on the ranks
+    check : the same question by another analysis of variance; interaction : sample × condition fitted too
+    ranks : Friedman, Durbin or Skillings-Mack; of yes/no answers the first is Cochran's Q
+    p_value : of the test that the finding rests on; p_adjusted : over the attributes of the same standing
+    found : p_adjusted <= alpha
+    why : why this method; not_done : what could not be computed, and why
+    """
+
+    attribute: str
+    title: str
+    standing: Standing
+    shape: Shape
+    raw: tuple[RawScores, ...]
+    main: HedonicAnova | None
+    check: HedonicAnova | None
+    interaction: HedonicAnova | None
+    ranks: wording.RankTest | None
+    consistency: PanelConsistency | None
+    order: OrderEffects | None
+    p_value: float | None
+    p_adjusted: float | None
+    family: int
+    alpha: float
+    found: bool
+    why: str
+    not_done: tuple[str, ...]
+    method: str
+    notes: tuple[str, ...]
+
+    def sentence(self) -> str:
+        """The finding by blind label."""
+        return wording.attribute_sentence(self, wording.as_labelled)
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreReport(Result):
+    """Scores of samples by tasters, analysed attribute by attribute. The samples go by their labels.
+
+    primary : attribute that the verdict rests on, None where none was planned
+    planned : whether a sealed plan names primary attribute and alpha
+    correction : how p-values are adjusted over attributes of one standing
+    """
+
+    name: str
+    question: str
+    attributes: tuple[AttributeReport, ...]
+    samples: tuple[str, ...]
+    tasters: int
+    scores: int
+    missing: int
+    conditions: tuple[str, ...]
+    replicates: int
+    primary: str | None
+    planned: bool
+    reference: str | None
+    alpha: float
+    correction: str
+    assumptions: tuple[str, ...]
+    versions: tuple[tuple[str, str], ...]
+    data_hash: str
+    method: str
+    notes: tuple[str, ...]
+
+    def sentence(self) -> str:
+        """The answer first, by blind label."""
+        return wording.headline(self, wording.as_labelled)
+
+    def attribute(self, name: str) -> AttributeReport:
+        """The part of the report about one attribute; KeyError naming those there are."""
+        for one in self.attributes:
+            if one.attribute == name:
+                return one
+        raise KeyError(f"no attribute {name!r}; there are {', '.join(a.attribute for a in self.attributes)}")

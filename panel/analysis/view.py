@@ -1,0 +1,34 @@
+"""Any report -> what is shown of it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from panel.analysis.forced_choice import ForcedChoiceReport
+from panel.analysis.forced_choice_view import forced_choice_view
+from panel.analysis.score_view import score_view
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from panel.analysis.score_report import ScoreReport
+    from panel.analysis.view_parts import ReportView
+
+
+def report_view(
+    report: ScoreReport | ForcedChoiceReport,
+    names: Mapping[str, str] | None = None,
+    *,
+    title: str = "",
+    question: str = "",
+    figures: bool = True,
+) -> ReportView:
+    """What the page, the file and the terminal show of a report.
+
+    names : blind label -> product name after the reveal; None renders the same report by label
+    title, question : shown on top; question only where the report carries none
+    figures : draw them (SVG text in each `Figure`)
+    """
+    if isinstance(report, ForcedChoiceReport):
+        return forced_choice_view(report, title=title, question=question, figures=figures)
+    return score_view(report, names=names, title=title, figures=figures)

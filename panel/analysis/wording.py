@@ -1,0 +1,202 @@
+"""Findings on scores as sentences. Samples are named by whoever renders: by label, or by product after reveal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Protocol
+
+from panel.analysis.numbers import decimals_for, df_text, fixed
+from stats.phrasing import count, listing, p_text, percent, significant
+
+if TYPE_CHECKING:
+    from panel.analysis.score_report import AttributeReport, ScoreReport
+    from stats.comparisons import Pair
+    from stats.liking_rows import HedonicAnova
+
+Called = Callable[[str], str]
+
+
+class RankTest(Protocol):
+    """What the rank tests have in one form."""
+
+    @property
+    def statistic(self) -> float: ...
+    @property
+    def df(self) -> int: ...
+    @property
+    def p_value(self) -> float: ...
+    @property
+    def rank_sums(self) -> Mapping[str, float]: ...
+    @property
+    def method(self) -> str: ...
+    @property
+    def notes(self) -> tuple[str, ...]: ...
+    def sentence(self) -> str: ...
+
+
+def rank_p(ranks: RankTest) -> float:
+    """The exact p of a rank test where it has one, else that of the chi-square form."""
+    exact: float | None = getattr(ranks, "p_exact", None)
+    return ranks.p_value if exact is None else exact
+
+
+def rank_test_name(one: AttributeReport) -> str:
+    """What the statistic of the rank test is called."""
+    name = type(one.ranks).__name__.removesuffix("Test")
+    if name == "Friedman":
+        return "Cochran's Q" if one.shape.yes_no else "Friedman's chi-square"
+    return "Durbin's chi-square" if name.startswith("Durbin") else "Skillings and Mack's chi-square"
+
+
+def as_labelled(label: str) -> str:
+    """The sample by its blind label."""
+    return label
+
+
+def headline(report: ScoreReport, called: Called) -> str:
+    """What was asked, answered: the primary attribute first, the others counted."""
+    if len(report.attributes) == 1:
+        return attribute_sentence(report.attributes[0], called)
+    others = [one for one in report.attributes if one.attribute != report.primary]
+    rest = _counted(others, "other " if report.primary else "")
+    if report.primary is None:
+        return rest
+    return f"{attribute_sentence(report.attribute(report.primary), called)} {rest}"
+
+
+def _counted(attributes: list[AttributeReport], other: str) -> str:
+    found = [f"“{one.title}”" for one in attributes if one.found]
+    n = len(attributes)
+    corrected = f"Holm's correction over {n} attributes" if n > 1 else "no correction needed"
+    if not found:
+        what = (
+            f"any of the {n} {other}attributes" if n > 1 else f"the {other}attribute “{attributes[0].title}”"
+        )
+        return (
+            f"No difference between the samples was shown in {what} ({corrected}); "
+            "this does not show that they are the same."
+        )
+    if n == 1:
+        return f"The samples also differ in the {other}attribute {found[0]}."
+    where = f"in {len(found)} of {n} {other}attributes: {listing(found)}"
+    return f"The samples were found to differ {where} ({corrected})."
+
+
+def attribute_sentence(one: AttributeReport, called: Called) -> str:
+    """One attribute: how far apart and how sure, or what could have been missed."""
+    if one.shape.yes_no and one.ranks is not None:
+        return _shares_sentence(one, one.ranks, called)
+    if one.main is None:
+        reason = one.not_done[0] if one.not_done else "too few scores"
+        return f"“{one.title}” could not be analysed: {reason}"
+    if one.found:
+        return f"“{one.title}”: {_with_evidence(_apart(one, one.main, called), _evidence(one))}."
+    if one.p_value is not None and one.p_value <= one.alpha:
+        return (
+            f"“{one.title}”: a difference would have been claimed for this attribute alone ({p_text(one.p_value)}), "
+            f"but not after correction for {one.family} attributes (adjusted {p_text(one.p_adjusted or 1.0)}). "
+            f"{_missed(one.main)}"
+        )
+    return (
+        f"“{one.title}”: no difference between the {count(len(one.main.samples), 'sample')} was shown "
+        f"({_evidence(one)}). {_missed(one.main)}"
+    )
+
+
+def _with_evidence(said: str, evidence: str) -> str:
+    """The evidence behind a finding, in the bracket that the finding already ends with if it does."""
+    return f"{said[:-1]}; {evidence})" if said.endswith(")") else f"{said} ({evidence})"
+
+
+def _evidence(one: AttributeReport) -> str:
+    main = one.main
+    assert main is not None
+    test = (
+        f"F({df_text(main.df_num)}, {df_text(main.df_den)}) = {significant(main.f)}, {p_text(main.p_value)}"
+    )
+    if one.family > 1 and one.p_adjusted is not None:
+        adjusted = p_text(one.p_adjusted)
+        test += f"; {adjusted} after correction for {one.family} attributes"
+    return test
+
+
+def _apart(one: AttributeReport, main: HedonicAnova, called: Called) -> str:
+    clear = [pair for pair in main.pairs if pair.p_adjusted <= one.alpha]
+    if main.reference is not None:
+        return _against_reference(main, clear, called)
+    if len(main.samples) == 2:
+        return _pair_text(main.pairs[0], main.confidence, called)
+    if not clear:
+        return "the samples differ as a whole, but no single pair stands apart"
+    ordered = sorted(main.means, key=lambda row: (-row.mean, row.sample))
+    top = ordered[0]
+    under = {pair.b if pair.a == top.sample else pair.a for pair in clear if top.sample in (pair.a, pair.b)}
+    decimals = decimals_for(row.high - row.mean for row in main.means)
+    limits = f"{percent(main.confidence)} interval {fixed(top.low, decimals)} to {fixed(top.high, decimals)}"
+    best = f"{called(top.sample)} scored highest (mean {fixed(top.mean, decimals)}, {limits})"
+    if not under:
+        widest = max(clear, key=lambda pair: abs(pair.difference))
+        return f"{best}, though not clearly above any other one sample; {_pair_text(widest, main.confidence, called)}"
+    if len(under) == len(ordered) - 1:
+        return f"{best}, above every other sample"
+    names = [called(row.sample) for row in ordered if row.sample in under]
+    level = [called(row.sample) for row in ordered[1:] if row.sample not in under]
+    return f"{best}, above {listing(names)}; it was not separated from {listing(level)}"
+
+
+def _against_reference(main: HedonicAnova, clear: list[Pair], called: Called) -> str:
+    assert main.reference is not None
+    if not clear:
+        return f"the samples differ as a whole, but none was separated from the reference {called(main.reference)}"
+    return "; ".join(_pair_text(pair, main.confidence, called) for pair in clear)
+
+
+def _pair_text(pair: Pair, confidence: float, called: Called) -> str:
+    """ "four scored 0.75 points higher than one (95 % interval 0.19 to 1.32)"."""
+    high, low = (pair.a, pair.b) if pair.difference >= 0 else (pair.b, pair.a)
+    if pair.low is None or pair.high is None:
+        return (
+            f"{called(high)} scored {significant(abs(pair.difference), 2)} points higher than {called(low)}"
+        )
+    decimals = decimals_for([(pair.high - pair.low) / 2])
+    ends = (pair.low, pair.high) if pair.difference >= 0 else (-pair.high, -pair.low)
+    return (
+        f"{called(high)} scored {fixed(abs(pair.difference), decimals)} points higher than {called(low)} "
+        f"({percent(confidence)} interval {fixed(ends[0], decimals)} to {fixed(ends[1], decimals)})"
+    )
+
+
+def _missed(main: HedonicAnova) -> str:
+    """What a null result leaves open: the limit of the pair that is least sure to be close."""
+    limits = [
+        max(abs(pair.low), abs(pair.high))
+        for pair in main.pairs
+        if pair.low is not None and pair.high is not None
+    ]
+    same = "This does not show that the samples are the same"
+    if not limits:
+        return f"{same}."
+    together = ", all pairs together" if main.adjust in ("tukey", "dunnett") and len(main.pairs) > 1 else ""
+    return (
+        f"{same}: between two of them a difference of up to {significant(max(limits), 2)} points "
+        f"could have been missed ({percent(main.confidence)} limits{together})."
+    )
+
+
+def _shares_sentence(one: AttributeReport, ranks: RankTest, called: Called) -> str:
+    """Yes/no answers: the shares of yes, and Cochran's Q (which is Friedman's test of zeros and ones)."""
+    rows = sorted(one.raw, key=lambda row: (-_mean(row.scores), row.sample))
+    spoken = listing([f"{called(row.sample)} {percent(_mean(row.scores))}" for row in rows])
+    test = f"{rank_test_name(one)} = {significant(ranks.statistic)}, df {ranks.df}, {p_text(rank_p(ranks))}"
+    if one.family > 1 and one.p_adjusted is not None:
+        test += f"; {p_text(one.p_adjusted)} after correction for {one.family} attributes"
+    if one.found:
+        return f"“{one.title}”: the share of “yes” differs between the samples: {spoken} ({test})."
+    return (
+        f"“{one.title}”: no difference in the share of “yes” was shown: {spoken} ({test}). "
+        "This does not show that the samples are the same."
+    )
+
+
+def _mean(scores: tuple[float, ...]) -> float:
+    return sum(scores) / len(scores)
