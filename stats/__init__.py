@@ -45,6 +45,12 @@ HOME: dict[str, str] = {
     "detectable_difference": "sample_size_ratings",
     "rating_power": "sample_size_ratings",
     "required_raters": "sample_size_ratings",
+    "preference_power": "sample_size_preference",
+    "required_tasters_for_preference": "sample_size_preference",
+    "ranking_power": "sample_size_preference",
+    "required_tasters_for_ranking": "sample_size_preference",
+    "two_product_power": "sample_size_two_product",
+    "required_servings": "sample_size_two_product",
     "Estimate": "results",
     "Result": "results",
 }

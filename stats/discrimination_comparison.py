@@ -93,8 +93,8 @@ class DPrimeComparison(Result):
             widest = max(abs(end) for end in ends if end is not None)
             reach = f"differences of up to {significant(widest, 2)} fit the data"
         return (
-            f"A difference in d' between {each} was not shown ({p_text(self.p_value)}). That does not show that they are "
-            f"equal: {reach} ({percent(self.confidence)} intervals)."
+            f"A difference in d' between {each} was not shown ({p_text(self.p_value)}). That does not show that "
+            f"they are equal: {reach} ({percent(self.confidence)} intervals)."
         )
 
 
@@ -137,7 +137,7 @@ def compare_d_primes(
         p_value=p_value,
         significant=bool(at_most(p_value, alpha)),
         common=_common(each, confidence),
-        method=f"{'Likelihood-ratio' if chi_square is None else 'Chi-square'} test of one d'; pairs by likelihood ratio",
+        method=f"{'Likelihood-ratio' if chi_square is None else 'Chi-square'} test of one d'; pairs by likelihood",
         notes=_notes(chi_square is None),
     )
 

@@ -176,7 +176,7 @@ def required_tasters(
     pc, pd, distance = _effect(method, pd, d_prime)
     level = one_tail(method, alpha, two_sided)
     guess = guess_probability(method)
-    tasters = _all_up_to(pc - guess, level, share(power, "power"))
+    tasters = sizes_to_try(pc - guess, level, share(power, "power"))
     critical = critical_numbers(guess, tasters, level)
     reached = upper_tail(critical, tasters, pc)
     return _required(
@@ -201,7 +201,7 @@ def required_tasters_for_similarity(
     """
     pc, pd, distance = _effect(method, pd_limit, None, "pd_limit")
     guess = guess_probability(method)
-    tasters = _all_up_to(pc - guess, share(beta, "beta"), share(power, "power"))
+    tasters = sizes_to_try(pc - guess, share(beta, "beta"), share(power, "power"))
     critical = similar_numbers(pc, tasters, beta)
     reached = lower_tail(critical, tasters, guess)
     return _required(
@@ -326,8 +326,13 @@ def _required(
     )
 
 
-def _all_up_to(gap: float, level: float, power: float) -> Integers:
-    """1 .. N, where from N on Hoeffding's inequality alone guarantees the power."""
+def sizes_to_try(gap: float, level: float, power: float) -> Integers:
+    """1 .. N, where from N on Hoeffding's inequality alone guarantees the power.
+
+    gap : by how much the share counted rises above its null value; level : error in one tail
+    The critical count is at most sqrt(n ln(1/level) / 2) + 2 above its null mean, so the count falls short of it
+    with a probability of at most 1 - power once n gap exceeds that by sqrt(n ln(1/(1 - power)) / 2).
+    """
     import numpy as np
 
     spread = math.sqrt(math.log(1 / level) / 2) + math.sqrt(math.log(1 / (1 - power)) / 2)
@@ -335,8 +340,8 @@ def _all_up_to(gap: float, level: float, power: float) -> Integers:
     bound = math.ceil(root * root) + 1
     if bound > 3 * MOST_TASTERS:
         raise ValueError(
-            f"the difference asked for changes the share of correct answers by only {gap:.2g}; that needs about a "
-            f"million tasters or more. Choose a larger pd or d_prime, or another method"
+            f"the difference asked for changes the share of correct answers by only {gap:.2g}; that needs about "
+            f"a million tasters or more. Choose a larger pd or d_prime, or another method"
         )
     return np.arange(1, bound + 1)
 
