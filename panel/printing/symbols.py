@@ -117,7 +117,7 @@ def draw(page: Page, symbol: Symbol, x: float, y: float, dots: int, dpi: int) ->
 
 
 def draw_within(page: Page, address: str, x: float, y: float, side: float, dpi: int = 600) -> None:
-    """Draw the QR of `address` as large as whole dots allow in a square of `side` mm, centred in it.
+    """Draw the QR of `address` as large as whole dots allow in a white square of `side` mm, centred.
 
     ValueError where a module would be smaller than half a millimetre.
     """
@@ -128,5 +128,7 @@ def draw_within(page: Page, address: str, x: float, y: float, side: float, dpi: 
         raise ValueError(
             f"address {address!r} needs a QR symbol of {least:.1f} mm; there are only {side:.1f} mm"
         )
+    page.canvas.setFillGray(1)
+    page.canvas.rect(x * mm, (page.height - y - side) * mm, side * mm, side * mm, stroke=0, fill=1)
     spare = (side - dots_to_mm(symbol.across * dots, dpi)) / 2
     draw(page, symbol, x + spare, y + spare, dots, dpi)
