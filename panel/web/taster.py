@@ -1,0 +1,212 @@
+"""The taster's ballot: one screen after the other, each answer stored once, and only codes to be seen."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+
+from panel.store.dealing import step_out
+from panel.store.ledger import head_of
+from panel.store.recording import Recorded, record_screen, tasks_of
+from panel.store.rows import serving_with_token
+from panel.store.tables import Attempt, Serving
+from panel.study.life import State
+from panel.study.problems import Problem
+from panel.web import taster_joining
+from panel.web.ballot_page import Screen, checked, kept_fields, new_submission, with_typed
+from panel.web.pages import InHouse, Sent, page, see_other
+from panel.web.taster_phone import attempts_on
+from panel.web.taster_seat import Seat, attempt_at, seat_for, seat_with, taster_notice
+
+router = APIRouter()
+router.include_router(taster_joining.router)
+HEAD_SHOWN = 16
+_SUBMISSION = re.compile(r"[A-Za-z0-9-]{8,64}")
+
+
+@dataclass(frozen=True, slots=True)
+class BallotPage:
+    """The current screen, and those that follow, which the phone keeps at hand for when the network is gone."""
+
+    attempt: str
+    heading: str
+    screen: Screen
+    later: tuple[Screen, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ThanksPage:
+    """The last page. head: the beginning of the last event's hash."""
+
+    attempt: str
+    heading: str
+    head: str
+
+
+@router.get("/t/{attempt_id}")
+def show_current(request: Request, attempt_id: str, house: InHouse) -> Response:
+    with house.database.read() as session:
+        seat = seat_for(request, house, session, attempt_id)
+        if isinstance(seat, Response):
+            return seat
+        head = head_of(session, seat.study.id)[:HEAD_SHOWN]
+    if not seat.waiting:
+        return page(request, "taster/thanks.html", ThanksPage(attempt_id, seat.plan.heading, head))
+    return _no_ballot(request, seat) or _ballot(request, seat, seat.waiting[0])
+
+
+@router.get("/t/{attempt_id}/{number:int}")
+def show_screen(request: Request, attempt_id: str, number: int, house: InHouse) -> Response:
+    with house.database.read() as session:
+        seat = seat_for(request, house, session, attempt_id)
+    if isinstance(seat, Response):
+        return seat
+    if not seat.waiting or number != seat.waiting[0].number:
+        return see_other(seat.next_url)  # there is no way back to an answered screen, and none ahead
+    return _no_ballot(request, seat) or _ballot(request, seat, seat.waiting[0])
+
+
+@router.post("/t/{attempt_id}/leave")
+def leave(request: Request, attempt_id: str, house: InHouse) -> Response:
+    with house.database.write() as session:
+        seat = seat_for(request, house, session, attempt_id)
+        if isinstance(seat, Response):
+            return seat
+        if seat.attempt.status == "tasting":
+            step_out(session, seat.attempt)
+    return see_other(f"/t/{attempt_id}")
+
+
+@router.post("/t/{attempt_id}/{number:int}")
+def send_screen(request: Request, attempt_id: str, number: int, house: InHouse, sent: Sent) -> Response:
+    """Take one screen's answers, whenever they come: late ones are marked, never dropped."""
+    with house.database.read() as session:
+        seat = seat_for(request, house, session, attempt_id)
+    if isinstance(seat, Response):
+        return seat
+    screen = seat.screen(number)
+    if screen is None:
+        return taster_notice(request, 404, "Nothing here", "This ballot has no such screen.")
+    answers, problems = checked(seat.plan, screen, sent)
+    if problems:
+        return _again(request, seat, with_typed(screen, sent, problems), problems)
+    with house.database.write() as session:
+        attempt = session.get_one(Attempt, attempt_id)
+        task = next(task for task in tasks_of(session, attempt) if task.number == number)
+        submission = _submission_id(attempt, number, sent)
+        recorded = record_screen(session, attempt, task, submission, kept_fields(screen, sent), answers)
+    with house.database.read() as session:
+        seat = seat_with(session, attempt)
+        head = head_of(session, seat.study.id)[:HEAD_SHOWN]
+    return _acknowledged(request, seat, recorded, head)
+
+
+@router.get("/c/{token}")
+@router.get("/C/{token}")
+def show_cup(request: Request, token: str, house: InHouse) -> Response:
+    """Where a cup's code leads: to its screen on the phone of whoever it was poured for."""
+    with house.database.read() as session:
+        found = serving_with_token(session, token)
+        if found is None:
+            text = "No cup has this code. Scan the code on the cup again, or ask the panel leader."
+            return taster_notice(request, 404, "This cup is not known", text)
+        cup, _, task = found
+        attempt = attempt_at(session, cup, attempts_on(request, house.tokens))
+        if attempt is None:
+            text = (
+                "This cup was poured for somebody else, or you have not joined on this phone yet. "
+                "Do not taste it. Look for the code on your ballot, or tell the panel leader."
+            )
+            return taster_notice(request, 403, "This is not your cup", text)
+        seat = seat_with(session, attempt)
+    return _to_cup(request, seat, cup, task.number)
+
+
+def _to_cup(request: Request, seat: Seat, cup: Serving, number: int) -> Response:
+    waiting = seat.waiting
+    if not waiting or seat.attempt.status != "tasting":
+        return see_other(f"/t/{seat.attempt.id}")
+    due = waiting[0]
+    if cup.code in due.codes and (number == due.number or due.same_cup):
+        return see_other(seat.next_url)
+    codes = ", ".join(due.codes)
+    said = "You have answered for this cup already." if number in seat.answered else "Leave it for later."
+    return taster_notice(
+        request,
+        409,
+        "Not this cup now",
+        f"This is cup {cup.code}. {said}",
+        f"Next on your ballot: {codes}.",
+        link=seat.next_url,
+        link_label="Back to your ballot",
+    )
+
+
+def _ballot(request: Request, seat: Seat, screen: Screen, status: int = 200) -> HTMLResponse:
+    later = tuple(other for other in seat.waiting if other.number > screen.number)
+    context = BallotPage(seat.attempt.id, seat.plan.heading, screen, later)
+    return page(request, "taster/ballot.html", context, status=status)
+
+
+def _no_ballot(request: Request, seat: Seat) -> HTMLResponse | None:
+    """The page for a ballot that is not to be opened: stepped out, or closed. None where it may be."""
+    if seat.attempt.status == "stepped out":
+        return taster_notice(
+            request,
+            200,
+            "You have stepped out",
+            "Thank you for coming. No reason is needed and none is kept.",
+            "What you had sent before stays under a number alone.",
+            attempt=seat.attempt.id,
+        )
+    if seat.study.state != State.SERVING:
+        return taster_notice(
+            request,
+            410,
+            "The sitting is closed",
+            "No further screen can be opened. Thank you for tasting.",
+            f"{len(seat.answered)} of {len(seat.screens)} screens have arrived and are safe. "
+            "Answers still on this phone are sent from here and marked as late.",
+            attempt=seat.attempt.id,
+        )
+    return None
+
+
+def _again(request: Request, seat: Seat, screen: Screen, problems: list[Problem]) -> Response:
+    if _by_script(request):
+        listed = [{"field": problem.field, "text": problem.text} for problem in problems]
+        return JSONResponse({"saved": False, "problems": listed}, status_code=422)
+    if screen.number in seat.answered:
+        return see_other(seat.next_url)
+    return _ballot(request, seat, screen, status=422)
+
+
+def _acknowledged(request: Request, seat: Seat, recorded: Recorded, head: str) -> Response:
+    if not _by_script(request):
+        return see_other(seat.next_url)
+    return JSONResponse(
+        {
+            "saved": True,
+            "late": recorded.late,
+            "repeated": recorded.repeated,
+            "finished": recorded.finished,
+            "closed": seat.study.state != State.SERVING,
+            "next": seat.next_url,
+            "head": head if recorded.finished else "",
+        }
+    )
+
+
+def _by_script(request: Request) -> bool:
+    return "application/json" in request.headers.get("accept", "")
+
+
+def _submission_id(attempt: Attempt, number: int, sent: dict[str, str]) -> str:
+    """The phone's name for this send, within its own screen: no phone can use up another's name."""
+    named = sent.get("submission", "")
+    if not _SUBMISSION.fullmatch(named):
+        named = new_submission()
+    return f"{attempt.id}.{number}.{named}"

@@ -1,0 +1,115 @@
+"""One taster's seat: who holds it, which screens it has, how far it has come; and the pages that refuse."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from sqlmodel import Session, col, select
+
+from panel.store.recording import answered_tasks
+from panel.store.rows import servings_of
+from panel.store.studies import plan_of
+from panel.store.tables import Attempt, Serving, Sitting, Study
+from panel.store.tokens import Tokens
+from panel.study.plan import Plan
+from panel.web.ballot_page import Screen, screens_of
+from panel.web.house import House
+from panel.web.pages import page
+from panel.web.taster_phone import may_answer
+
+
+@dataclass(frozen=True, slots=True)
+class TasterNotice:
+    """A page that says in plain words why there is no ballot here. attempt: whose unsent answers to send on."""
+
+    title: str
+    text: tuple[str, ...]
+    link: str = ""
+    link_label: str = ""
+    attempt: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """One attempt with its ballot. Everything on it may be shown to the taster, save `attempt` and `study`."""
+
+    attempt: Attempt
+    study: Study
+    plan: Plan
+    screens: tuple[Screen, ...]
+    answered: frozenset[int]
+
+    @property
+    def waiting(self) -> tuple[Screen, ...]:
+        """The screens not answered yet, in order."""
+        return tuple(screen for screen in self.screens if screen.number not in self.answered)
+
+    def screen(self, number: int) -> Screen | None:
+        """The screen with that number."""
+        return next((screen for screen in self.screens if screen.number == number), None)
+
+    @property
+    def next_url(self) -> str:
+        """Where the taster goes on."""
+        waiting = self.waiting
+        return f"/t/{self.attempt.id}/{waiting[0].number}" if waiting else f"/t/{self.attempt.id}"
+
+
+def seat_with(session: Session, attempt: Attempt) -> Seat:
+    """The seat of an attempt."""
+    study = session.get_one(Study, attempt.study_id)
+    plan = plan_of(study)
+    screens = screens_of(plan, servings_of(session, attempt))
+    return Seat(attempt, study, plan, screens, frozenset(answered_tasks(session, attempt)))
+
+
+def seat_for(request: Request, house: House, session: Session, attempt_id: str) -> Seat | HTMLResponse:
+    """The seat this phone asks for, or the page that says why it cannot have it. Fetching is the check."""
+    attempt = session.get(Attempt, attempt_id)
+    if attempt is None:
+        text = "This address leads to no tasting. Scan the code on the screen or on your card again."
+        return taster_notice(request, 404, "Nothing here", text)
+    if not may_answer(request, house.tokens, attempt.id):
+        return taster_notice(
+            request,
+            403,
+            "This is somebody else's ballot",
+            "This phone has no right to answer here. Only the phone on which somebody agreed to take part can.",
+            "If it is yours, open the page on that phone. Otherwise scan the code on the screen to join, "
+            "or ask the panel leader.",
+        )
+    return seat_with(session, attempt)
+
+
+def sitting_with_token(session: Session, tokens: Tokens, token: str) -> Sitting | None:
+    """The sitting that a join code opens, or None."""
+    for sitting in session.exec(select(Sitting).order_by(col(Sitting.id))):
+        if tokens.opens_sitting(token, sitting.id, sitting.token_revision):
+            return sitting
+    return None
+
+
+def attempt_at(session: Session, serving: Serving, candidates: list[str]) -> Attempt | None:
+    """The attempt, among the candidates, that this cup belongs to."""
+    query = select(Attempt).where(
+        Attempt.place_id == serving.place_id,
+        Attempt.number == serving.attempt_number,
+        col(Attempt.id).in_(candidates),
+    )
+    return session.exec(query).first()
+
+
+def taster_notice(
+    request: Request,
+    status: int,
+    title: str,
+    *text: str,
+    link: str = "",
+    link_label: str = "",
+    attempt: str = "",
+) -> HTMLResponse:
+    """A page in plain words, with a way on where there is one."""
+    context = TasterNotice(title, text, link, link_label, attempt)
+    return page(request, "taster/notice.html", context, status=status)
