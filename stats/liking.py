@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -67,31 +67,18 @@ def hedonic_anova(
         raise ValueError(f"method must be 'two-way' or 'mixed', but got {method!r}")
     found = two_way(table, interaction) if method == "two-way" else mixed_anova(table, interaction)
     compared = _compared(table, found, adjust, against, alpha, confidence)
-    return _assembled(
-        table,
-        found,
-        compared,
-        interaction=interaction,
-        adjust=adjust,
-        reference=reference,
-        alpha=alpha,
-        confidence=confidence,
-    )
+    asked = {"interaction": interaction, "adjust": adjust, "reference": reference, "alpha": alpha}
+    return _assembled(table, found, compared, confidence, asked)
 
 
 def _assembled(
     table: ScoreTable,
     found: Estimated,
     compared: tuple[tuple[Pair, ...], ByName, tuple[str, ...]],
-    *,
-    interaction: bool,
-    adjust: str,
-    reference: str | None,
-    alpha: float,
     confidence: float,
+    asked: dict[str, Any],
 ) -> HedonicAnova:
-    row = _tested(found)
-    pairs, letters, said = compared
+    row, (pairs, letters, said) = _tested(found), compared
     checks = check_residuals(found.residuals, table)
     return HedonicAnova(
         f=row.f,
@@ -113,10 +100,7 @@ def _assembled(
         samples=table.samples,
         conditions=table.levels.get("condition", ()),
         formula=found.formula,
-        interaction=interaction,
-        adjust=adjust,
-        reference=reference,
-        alpha=alpha,
+        **asked,
         confidence=confidence,
         method=found.method,
         notes=(*table.notes, *found.notes, *said, *checks.flags),

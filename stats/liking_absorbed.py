@@ -12,8 +12,8 @@ if TYPE_CHECKING:
 
     from stats.score_table import Codes, Floats
 
-# A direction shorter than this share of the longest is dust, not a parameter.
-RANK_TOLERANCE = 1e-9
+# A direction whose sum of squares is below this share of the largest is dust, not a parameter.
+RANK_TOLERANCE = 1e-10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +69,7 @@ def swept(columns: Floats, taster: Codes, nested: tuple[Codes, ...]) -> tuple[Fl
     for rows in np.split(np.arange(len(taster)), edges):
         dummies = np.hstack([np.equal.outer(codes[rows], np.unique(codes[rows])) for codes in nested])
         u, size, _ = np.linalg.svd(dummies.astype(float), full_matrices=False)
-        u = u[:, size > RANK_TOLERANCE * size[0]]
+        u = u[:, size**2 > RANK_TOLERANCE * size[0] ** 2]
         out[rows] = columns[rows] - u @ (u.T @ columns[rows])
         rank += u.shape[1]
     return out, rank
@@ -82,16 +82,16 @@ def fit(y: Floats, X: Floats, taster: Codes, nested: tuple[Codes, ...] = ()) -> 
     """
     both, taken = swept(np.column_stack([X, y]), taster, nested)
     design, target = both[:, :-1], both[:, -1]
-    scale = max(float(np.linalg.norm(X, axis=0).max(initial=0.0)), 1e-300)
-    u, size, vt = np.linalg.svd(design, full_matrices=False)
-    kept = size > RANK_TOLERANCE * scale
-    u, size, vt = u[:, kept], size[kept], vt[kept]
-    coefficients = vt.T @ ((u.T @ target) / size)
+    scale = max(float((X**2).sum(axis=0).max(initial=0.0)), 1e-300)
+    values, vectors = np.linalg.eigh(design.T @ design)
+    kept = values > RANK_TOLERANCE * scale
+    unscaled = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
+    coefficients = unscaled @ (design.T @ target)
     residuals = target - design @ coefficients
     rank = int(kept.sum())
     return Fit(
         coefficients=coefficients,
-        unscaled=(vt.T / size**2) @ vt,
+        unscaled=unscaled,
         residuals=residuals,
         rss=float(residuals @ residuals),
         df=len(y) - taken - rank,

@@ -91,11 +91,11 @@ def _check(y: Floats, X: Floats, terms: Mapping[str, Codes]) -> None:
         raise ValueError(f"X has {n} rows, but y has {len(y)}")
     if n <= p:
         raise ValueError(f"y: {n} scores cannot estimate {p} fixed effects and a residual variance")
-    q, r = np.linalg.qr(X)
-    size = np.abs(np.diag(r))
-    if size.min() <= 1e-9 * size.max():
+    gram = X.T @ X
+    sizes = np.linalg.eigvalsh(gram)
+    if sizes[0] <= 1e-10 * sizes[-1]:
         raise ValueError("X: its columns are not independent (a combination was never served)")
-    left = y - q @ (q.T @ y)
+    left = y - X @ np.linalg.solve(gram, X.T @ y)
     if float(left @ left) <= 1e-20 * (1 + float(y @ y)):
         raise ValueError("score: the fixed effects explain every score exactly; no variance is left to model")
     for name, codes in terms.items():
@@ -203,70 +203,42 @@ class _Model:
 def _maximise(model: _Model) -> Floats:
     """Ratios that minimise the profiled deviance over the quadrant of non-negative ratios.
 
-    Quasi-Newton on standard deviation ratios from several starts' best, then Newton's method on the
-    terms off the boundary; a term at zero must not want to leave it.
+    Newton's method from the best of a few starts, on the terms off the boundary; a term at zero whose
+    slope says that it wants to leave is let go again.
     """
     if model.terms == 0:
         return np.zeros(0)
-    ratios = _descend(model, _start(model))
-    for _ in range(4):
-        ratios = _polish(model, ratios)
+    tried = [np.full(model.terms, ratio) for ratio in (0.05, 0.3, 1.0, 5.0)]
+    ratios = _newton(model, min(tried, key=lambda ratios: model.state(ratios).deviance))
+    for _ in range(model.terms + 1):
         slope = model.gradient(model.state(ratios))
         eager = (ratios == 0) & (slope < -1e-7)
         if not eager.any():
             break
-        ratios = _descend(model, np.where(eager, 1e-3, ratios))
+        ratios = _newton(model, np.where(eager, 1e-3, ratios))
     return ratios
 
 
-def _start(model: _Model) -> Floats:
-    tried = [np.full(model.terms, ratio) for ratio in (0.05, 0.3, 1.0, 5.0)]
-    return min(tried, key=lambda ratios: model.state(ratios).deviance)
-
-
-def _descend(model: _Model, start: Floats) -> Floats:
-    from scipy.optimize import minimize
-
-    def value(sd: Floats) -> tuple[float, Floats]:
-        at = model.state(sd**2)
-        return at.deviance, 2 * sd * model.gradient(at)
-
-    found = minimize(
-        value,
-        np.sqrt(start),
-        jac=True,
-        method="L-BFGS-B",
-        bounds=[(0.0, None)] * model.terms,
-        options={"ftol": 1e-13, "gtol": 1e-7, "maxiter": 500},
-    )
-    ratios: Floats = found.x**2
-    return ratios
-
-
-def _polish(model: _Model, ratios: Floats) -> Floats:
-    """Newton steps on the free ratios; a ratio below the boundary is zero if that is no worse."""
-    ratios = _snap(model, ratios)
+def _newton(model: _Model, ratios: Floats) -> Floats:
+    """Newton steps, halved until the deviance falls, at most tenfold up or down; a ratio below the
+    boundary becomes zero."""
     at = model.state(ratios)
     for _ in range(MAX_STEPS):
         free = np.flatnonzero(ratios > 0)
         if free.size == 0:
             break
-        slope = model.gradient(at)[free]
-        step = -_newton_direction(model, at, free, slope)
-        taken = 1.0
+        step = -_newton_direction(model, at, free, model.gradient(at)[free])
+        old, taken = at, 1.0
         while taken > 1e-6:
-            new = ratios.copy()
-            new[free] = np.maximum(ratios[free] + taken * step, ratios[free] / 10)
-            ahead = model.state(new)
-            if ahead.deviance <= at.deviance + 1e-10 * (1 + abs(at.deviance)):
+            new = old.ratios.copy()
+            new[free] = np.clip(new[free] + taken * step, new[free] / 10, new[free] * 10)
+            new = np.where(new < BOUNDARY, 0.0, new)
+            at = model.state(new)
+            if at.deviance <= old.deviance + 1e-11 * (1 + abs(old.deviance)):
                 break
             taken /= 2
-        moved = float(np.max(np.abs(new - ratios) / (1e-3 + ratios)))
-        ratios, at = new, ahead
-        snapped = _snap(model, ratios)
-        if (snapped != ratios).any():
-            ratios, at = snapped, model.state(snapped)
-        elif moved < 1e-11:
+        ratios = new
+        if float(np.max(np.abs(new - old.ratios) / (1e-3 + new))) < 1e-10:
             break
     return ratios
 
@@ -288,11 +260,6 @@ def _newton_direction(model: _Model, at: _State, free: Codes, slope: Floats) -> 
     values = np.maximum(np.abs(values), 1e-10 * np.abs(values).max())
     direction: Floats = vectors @ ((vectors.T @ first[:m]) / values)
     return direction
-
-
-def _snap(model: _Model, ratios: Floats) -> Floats:
-    small = (ratios > 0) & (ratios < BOUNDARY)
-    return np.where(small, 0.0, ratios)
 
 
 def _inverse_where_curved(hessian: Floats) -> Floats:

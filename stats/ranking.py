@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 # Scores closer than this, relative to the largest, are the same score written in binary.
 SAME = 1e-9
+INDEPENDENT = "assumes that tasters judge independently of each other"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ class FriedmanTest(Result):
                 f"No significant difference in rank between the {len(self.samples)} samples was shown "
                 f"({tail}); this does not show that they are the same."
             )
-        found = [f"{pair.a} and {pair.b}" for pair in self.pairs if pair.p_adjusted <= self.alpha]
+        found = [f"{pair.a} from {pair.b}" for pair in self.pairs if pair.p_adjusted <= self.alpha]
         named = f"apart from each other: {listing(found)}" if found else "though no single pair stands out"
         return f"The {len(self.samples)} samples were ranked differently ({tail}); {named}."
 
@@ -97,17 +98,14 @@ def friedman(
     ValueError where fewer than two tasters or samples are complete. Sources: ISO 8587; Conover (1999),
     section 5.8 (ties); Iman & Davenport (1980), Communications in Statistics A9, 571-595.
     """
-    from scipy.special import chdtrc, ndtri
+    from scipy.special import chdtrc
 
     _check_alpha(alpha)
     ranks, names, tasters, notes = complete_ranks(frame)
-    n, k = ranks.shape
-    sums = ranks.sum(axis=0)
+    (n, k), sums = ranks.shape, ranks.sum(axis=0)
     statistic = friedman_statistic(ranks)
-    f, p_f = _f_form(statistic, n, k)
-    p_exact, how = _permutation_p(ranks, draws, seed)
+    (f, p_f), (p_exact, how) = _f_form(statistic, n, k), _permutation_p(ranks, draws, seed)
     rows, said = complete_pairs(names, ranks, comparisons, correction)
-    said += "" if comparisons == "nemenyi" else f", {correction}"
     return FriedmanTest(
         statistic=statistic,
         df=k - 1,
@@ -119,9 +117,9 @@ def friedman(
         f_df_den=(k - 1) * (n - 1),
         p_f=p_f,
         kendall_w=statistic / (n * (k - 1)),
-        rank_sums=ByName(zip(names, map(float, sums), strict=True)),
-        mean_ranks=ByName(zip(names, map(float, sums / n), strict=True)),
-        lsd=float(ndtri(1 - alpha / 2) * np.sqrt(n * k * (k + 1) / 6)),
+        rank_sums=ByName.of(names, sums),
+        mean_ranks=ByName.of(names, sums / n),
+        lsd=least_significant_difference(n, k, alpha),
         pairs=rows,
         samples=names,
         tasters=tasters,
@@ -129,7 +127,7 @@ def friedman(
         correction=correction,
         comparisons=comparisons,
         method="Friedman's test, chi-square form corrected for ties",
-        notes=(*notes, f"pairs: {said}", "assumes that tasters judge independently of each other"),
+        notes=(*notes, f"pairs: {said}", INDEPENDENT),
     )
 
 
@@ -172,6 +170,17 @@ def friedman_statistic(ranks: Floats) -> float:
     spread = float(((ranks - (k + 1) / 2) ** 2).sum())
     between = float(((ranks.sum(axis=0) - n * (k + 1) / 2) ** 2).sum())
     return (k - 1) * between / spread if spread > 0 else 0.0
+
+
+def least_significant_difference(tasters: int, samples: int, alpha: float = 0.05) -> float:
+    """Least difference of two rank sums that is significant on its own, z sqrt(j p (p + 1) / 6).
+
+    j tasters ranked p samples; two-sided alpha; source: ISO 8587. Without ties, and for one pair.
+    """
+    from scipy.special import ndtri
+
+    _check_alpha(alpha)
+    return float(ndtri(1 - alpha / 2) * np.sqrt(tasters * samples * (samples + 1) / 6))
 
 
 def _f_form(statistic: float, n: int, k: int) -> tuple[float | None, float]:

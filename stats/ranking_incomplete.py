@@ -129,8 +129,8 @@ def durbin(frame: Frame, *, alpha: float = 0.05, correction: Correction = "holm"
         f_df_num=t - 1,
         f_df_den=df_den,
         p_f=p_f,
-        rank_sums=ByName(zip(table.samples, map(float, sums), strict=True)),
-        mean_ranks=ByName(zip(table.samples, map(float, sums / r), strict=True)),
+        rank_sums=ByName.of(table.samples, sums),
+        mean_ranks=ByName.of(table.samples, sums / r),
         pairs=rank_pairs(table.samples, ranks, error, float(max(df_den, 1)), correction),
         least_difference=float(stdtrit(max(df_den, 1), 1 - alpha / 2) * error),
         per_taster=k,
@@ -181,9 +181,9 @@ def skillings_mack(frame: Frame, *, alpha: float = 0.05, draws: int = 0, seed: i
         df=df,
         p_value=float(chdtrc(df, statistic)),
         p_permutation=p_permutation,
-        adjusted_sums=ByName(zip(table.samples, map(float, sums), strict=True)),
-        mean_ranks=ByName(zip(table.samples, map(float, np.nanmean(ranks, axis=0)), strict=True)),
-        served=ByName(zip(table.samples, map(int, served), strict=True)),
+        adjusted_sums=ByName.of(table.samples, sums),
+        mean_ranks=ByName.of(table.samples, np.nanmean(ranks, axis=0)),
+        served=ByName.of(table.samples, served),
         samples=table.samples,
         tasters=tasters,
         alpha=alpha,
@@ -242,6 +242,6 @@ def _ranked_sentence(tail: str, found: bool, pairs: tuple[RankPair, ...], alpha:
             f"No significant difference in rank between the samples was shown ({tail}); "
             f"this does not show that they are the same."
         )
-    apart = [f"{pair.a} and {pair.b}" for pair in pairs if pair.p_adjusted <= alpha]
+    apart = [f"{pair.a} from {pair.b}" for pair in pairs if pair.p_adjusted <= alpha]
     named = f" Apart from each other: {listing(apart)}." if apart else ""
     return f"The samples were ranked differently ({tail}).{named}"

@@ -98,13 +98,14 @@ def complete_pairs(
     spread = squares - tasters * samples * (samples + 1) ** 2 / 4
     if test == "rank-sum":
         error = float(np.sqrt(2 * spread / (samples - 1)))
-        return rank_pairs(names, ranks, error, None, correction), "normal test of rank sums (ISO 8587)"
+        said = f"normal test of rank sums (ISO 8587), {correction}"
+        return rank_pairs(names, ranks, error, None, correction), said
     if test == "conover":
         df = float((tasters - 1) * (samples - 1))
         sums = ranks.sum(axis=0)
         left = max(squares - float((sums**2).sum()) / tasters, 0.0)
         error = float(np.sqrt(2 * tasters * left / df))
-        return rank_pairs(names, ranks, error, df, correction), "t test of rank sums (Conover)"
+        return rank_pairs(names, ranks, error, df, correction), f"t test of rank sums (Conover), {correction}"
     if test == "nemenyi":
         error = float(np.sqrt(tasters * samples * (samples + 1) / 6))
         rows = rank_pairs(names, ranks, error, None, "none")

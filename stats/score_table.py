@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -23,6 +23,14 @@ FACTORS = ("taster", "sample", "condition", "replicate", "attribute")
 
 class ByName(dict[str, Any]):
     """A read-only mapping from a sample's name to its value, in the order of the samples."""
+
+    @classmethod
+    def of(cls, names: Sequence[str], values: Iterable[Any]) -> ByName:
+        """Names with values (numbers become plain Python numbers)."""
+        return cls(
+            (name, getattr(value, "item", lambda v=value: v)())
+            for name, value in zip(names, values, strict=True)
+        )
 
     def _refuse(self, *_: object, **__: object) -> NoReturn:
         raise TypeError("results are frozen: copy with dict(...) to change a value")
@@ -124,6 +132,15 @@ def read_scores(frame: Frame, *, least_samples: int = 2, least_tasters: int = 2)
     made = _build(names, score, position, kept)
     _refuse_too_few(made, least_samples, least_tasters)
     return made
+
+
+def split_attributes(frame: Frame) -> dict[str, pd.DataFrame]:
+    """The rows of each attribute, by its name; ValueError without a column `attribute`."""
+    table = _as_frame(frame)
+    if "attribute" not in table.columns:
+        raise ValueError("frame: column 'attribute' is missing; use it to tell the attributes apart")
+    codes, names = _names(table["attribute"], "attribute")
+    return {name: table[codes == code] for code, name in enumerate(names)}
 
 
 def _as_frame(frame: Frame) -> pd.DataFrame:
