@@ -51,8 +51,8 @@ class RequiredServings(Result):
         """The number to plan for."""
         what = "servings" if self.test == "A-not-A" else "pairs"
         return (
-            f"To find d' = {significant(self.d_prime, 2)} with a power of {percent(self.target_power)}, the {self.test} "
-            f"test needs {self.lasting} {what} of each kind (smallest number that does: {self.smallest})."
+            f"To find d' = {significant(self.d_prime, 2)} with a power of {percent(self.target_power)}, the "
+            f"{self.test} test needs {self.lasting} {what} of each kind (smallest number that does: {self.smallest})."
         )
 
 
