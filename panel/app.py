@@ -12,7 +12,19 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from panel.store.database import Database
 from panel.store.tokens import Tokens, server_key
-from panel.web import analyst, errors, kitchen, organiser, prints, room, sign_in, taster, uploads
+from panel.web import (
+    analyst,
+    errors,
+    exports,
+    kitchen,
+    organiser,
+    prints,
+    room,
+    sign_in,
+    study,
+    taster,
+    uploads,
+)
 from panel.web.addresses import reachable_base_url
 from panel.web.house import House
 from panel.web.pages import make_environment
@@ -42,7 +54,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.templates = make_environment()
     app.state.slow_down = SlowDown()
     app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
-    for router in (sign_in, organiser, prints, room, analyst, kitchen, uploads, taster):
+    for router in (sign_in, organiser, study, prints, room, analyst, kitchen, exports, uploads, taster):
         app.include_router(router.router)
     errors.install(app)
     app.add_middleware(Protection, most_bytes=settings.upload_limit_mb * 1_000_000)

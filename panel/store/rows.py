@@ -168,7 +168,7 @@ def scores_of(session: Session, study: Study) -> list[Score]:
         .where(Attempt.study_id == study.id, col(Serving.warm_up).is_(False), Answer.question != ODD_ONE)
     )
     places, labels = _place_numbers(session, study.id), _blind_labels(session, study.id)
-    first = _first_positions(session, study.id)
+    ranks = _ranks_in_condition(session, study.id)
     scores = [
         Score(
             attempt_id=attempt.id,
@@ -177,7 +177,7 @@ def scores_of(session: Session, study: Study) -> list[Score]:
             question=answer.question,
             condition=plan.conditions[answer.condition],
             replicate=serving.replicate,
-            position=serving.position - first[serving.place_id, serving.condition] + 1,
+            position=ranks[serving.id],
             value=json.loads(answer.value),
             late=late,
         )
@@ -260,14 +260,16 @@ def _last_heard(session: Session, study_id: str) -> dict[str, tuple[int, str]]:
     return heard
 
 
-def _first_positions(session: Session, study_id: str) -> dict[tuple[str, int], int]:
-    query = select(Serving.place_id, Serving.condition, Serving.position).join(
-        Place, col(Place.id) == Serving.place_id
-    )
-    first: dict[tuple[str, int], int] = {}
-    for place_id, condition, position in session.exec(query.where(Place.study_id == study_id)):
-        first[place_id, condition] = min(position, first.get((place_id, condition), position))
-    return first
+def _ranks_in_condition(session: Session, study_id: str) -> dict[str, int]:
+    """Serving id -> how many cups of its condition its taster had by then, itself included."""
+    query = select(Serving).join(Place, col(Place.id) == Serving.place_id).where(Place.study_id == study_id)
+    ranks: dict[str, int] = {}
+    served: dict[tuple[str, int, int], int] = {}
+    for serving in session.exec(query.order_by(col(Serving.position))):
+        if not serving.warm_up:
+            row = (serving.place_id, serving.attempt_number, serving.condition)
+            ranks[serving.id] = served[row] = served.get(row, 0) + 1
+    return ranks
 
 
 def _place_numbers(session: Session, study_id: str) -> dict[str, int]:

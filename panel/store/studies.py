@@ -88,15 +88,23 @@ def sitting_of(session: Session, study_id: str) -> Sitting:
     ).first() or (_missing_sitting(study_id))
 
 
-def open_sitting(session: Session, study_id: str, actor: str, base_url: str) -> Study:
+def open_sitting(session: Session, study_id: str, actor: str) -> Study:
     """Tasters may join from now on."""
     study = _moved(session, study_id, Move.OPEN)
-    study.base_url = base_url
     sitting = sitting_of(session, study_id)
     sitting.opened_at = now()
     session.add(sitting)
     append(session, study_id, actor, "sitting opened", {"sitting": sitting.number})
     return study
+
+
+def freeze_address(session: Session, study_id: str, base_url: str) -> str:
+    """The address that the study's printed codes carry: set by the first print, never changed afterwards."""
+    study = locked_study(session, study_id)
+    if not study.base_url:
+        study.base_url = base_url
+        session.add(study)
+    return study.base_url
 
 
 def close_sitting(session: Session, study_id: str, actor: str) -> Study:

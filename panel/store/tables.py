@@ -280,7 +280,7 @@ class UploadedTable(SQLModel, table=True):
     """A table of scores from elsewhere, kept as uploaded until its columns are named. columns: JSON text."""
 
     id: str = Field(default_factory=new_id, primary_key=True)
-    organiser_id: str = Field(foreign_key="organiser.id", index=True)
+    uploaded_by: str
     file_name: str
     content: bytes = Field(sa_type=LargeBinary)
     columns: str = Field(default="{}", sa_type=Text)

@@ -37,13 +37,15 @@ def make_environment() -> Environment:
     """The Jinja environment over the templates folder, wherever the package is installed."""
     root = files("templates")
     paths = [str(path) for path in getattr(root, "_paths", [root])]
-    return Environment(
+    environment = Environment(
         loader=FileSystemLoader(paths),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.globals["figure_src"] = lambda figure: figure.data_uri()
+    return environment
 
 
 def page(

@@ -136,18 +136,13 @@ def upgrade() -> None:
     op.create_table(
         "uploadedtable",
         sa.Column("id", sa.String(), nullable=False),
-        sa.Column("organiser_id", sa.String(), nullable=False),
+        sa.Column("uploaded_by", sa.String(), nullable=False),
         sa.Column("file_name", sa.String(), nullable=False),
         sa.Column("content", sa.LargeBinary(), nullable=False),
         sa.Column("columns", sa.Text(), nullable=False),
         sa.Column("uploaded_at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["organiser_id"], ["organiser.id"], name="fk_uploadedtable_organiser_id_organiser"
-        ),
         sa.PrimaryKeyConstraint("id", name="pk_uploadedtable"),
     )
-    with op.batch_alter_table("uploadedtable", schema=None) as batch_op:
-        batch_op.create_index("ix_uploadedtable_organiser_id", ["organiser_id"], unique=False)
 
     op.create_table(
         "batch",

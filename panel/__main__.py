@@ -1,0 +1,5 @@
+"""`python -m panel`."""
+
+from panel.cli import app
+
+app()

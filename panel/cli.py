@@ -1,0 +1,153 @@
+"""The command line: serve, demo, analyse, password."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import sys
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich.console import Console
+
+from panel.settings import Settings
+
+if TYPE_CHECKING:
+    from panel.analysis.command import Outcome
+
+app = typer.Typer(help=__doc__, no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+say = Console(highlight=False, soft_wrap=True)
+
+DataFolder = Annotated[Path | None, typer.Option("--data", help="Folder of the database and the server key.")]
+BaseUrl = Annotated[str, typer.Option(help="Address that phones open; empty to find this machine's own.")]
+Port = Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)]
+
+
+def settings_from(**given: object) -> Settings:
+    """The settings from the environment, with what the command line gives on top."""
+    return Settings(**{name: value for name, value in given.items() if value not in (None, "", 0)})  # type: ignore[arg-type]
+
+
+@app.command()
+def serve(data: DataFolder = None, base_url: BaseUrl = "", port: Port = 0, host: str = "") -> None:
+    """Start the server that organisers and phones use."""
+    import uvicorn
+
+    from panel.app import create_app
+    from panel.store.access import has_organiser
+
+    settings = settings_from(data=data, base_url=base_url, port=port, host=host)
+    application = create_app(settings)
+    house = application.state.house
+    say.print(f"[bold]Tasting panel[/] at {house.base_url}/ (data in {settings.data})")
+    with house.database.read() as session:
+        if not has_organiser(session):
+            say.print(
+                f"First start: open {house.base_url}/first-start?code={house.tokens.first_start_code()} "
+                "and set the organiser's password."
+            )
+    uvicorn.run(application, host=settings.host, port=settings.port, log_level="warning", access_log=False)
+
+
+@app.command()
+def demo(base_url: BaseUrl = "", port: Port = 0, host: str = "") -> None:
+    """Start the server on made-up data: five rice cookers in four studies, one of them being tasted."""
+    from demo.show import show
+
+    show(settings_from(base_url=base_url, port=port, host=host), say)
+
+
+@app.command()
+def password(
+    name: Annotated[str, typer.Argument(help="The organiser's name.")],
+    data: DataFolder = None,
+    new: Annotated[bool, typer.Option("--new", help="Add an organiser of that name.")] = False,
+) -> None:
+    """Set an organiser's password, or add an organiser."""
+    from panel.store.access import add_organiser, set_password
+    from panel.store.database import Database
+
+    settings = settings_from(data=data)
+    settings.data.mkdir(parents=True, exist_ok=True)
+    database = Database(settings.database_url)
+    database.migrate()
+    typed = getpass.getpass("New password: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
+    try:
+        with database.write() as session:
+            (add_organiser if new else set_password)(session, name, typed)
+    except ValueError as error:
+        say.print(f"[red]{error}[/]")
+        raise typer.Exit(1) from None
+    finally:
+        database.close()
+    say.print(f"The password of {name} is set.")
+
+
+@app.command()
+def analyse(
+    file: Annotated[Path, typer.Argument(help="A table: CSV, TSV or XLSX.")],
+    taster: Annotated[str, typer.Option(help="Column of tasters.")] = "",
+    sample: Annotated[str, typer.Option(help="Column of samples.")] = "",
+    score: Annotated[
+        list[str] | None, typer.Option(help="Column of scores; repeat for several attributes.")
+    ] = None,
+    replicate: Annotated[str, typer.Option(help="Column of repeats.")] = "",
+    position: Annotated[str, typer.Option(help="Column of the place in the serving order.")] = "",
+    condition: Annotated[str, typer.Option(help="Column of the way of serving, or the session.")] = "",
+    attribute: Annotated[str, typer.Option(help="Column that names the attribute of each row.")] = "",
+    wide: Annotated[bool, typer.Option(help="A row for each taster, a column for each sample.")] = False,
+    reference: Annotated[str, typer.Option(help="Sample that the others are compared with.")] = "",
+    alpha: Annotated[float, typer.Option(help="Significance level.", min=0.0001, max=0.5)] = 0.05,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print everything that the results hold, as JSON.")
+    ] = False,
+    html: Annotated[Path | None, typer.Option(help="Write the report as one HTML file.")] = None,
+) -> None:
+    """Analyse a table of taster by sample scores: the same report as for a study run here."""
+    from panel.analysis.command import Options, run
+    from panel.analysis.mapping import Mapping
+
+    columns = tuple(score or ())
+    mapping = Mapping(
+        layout="wide" if wide else None,
+        taster=taster or None,
+        sample=sample or None,
+        scores=() if wide else columns,
+        samples=columns if wide else (),
+        replicate=replicate or None,
+        position=position or None,
+        condition=condition or None,
+        attribute=attribute or None,
+    )
+    outcome = run(_read(file), file.name, Options(mapping, reference or None, alpha))
+    if html is not None and outcome.ok:
+        html.write_text(_one_file(outcome), encoding="utf-8")
+    if as_json:
+        print(json.dumps(outcome.to_dict(), ensure_ascii=False, indent=1))
+    elif html is None or not outcome.ok:
+        print(outcome.text(), end="", file=sys.stdout if outcome.ok else sys.stderr)
+    else:
+        say.print(f"The report is in {html}.")
+    if not outcome.ok:
+        raise typer.Exit(1)
+
+
+def _read(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        print(f"{file} cannot be read: {error.strerror}. Check the name and try again.", file=sys.stderr)
+        raise typer.Exit(1) from None
+
+
+def _one_file(outcome: Outcome) -> str:
+    from panel.web.pages import make_environment
+
+    stylesheet = (files("panel") / "static" / "panel.css").read_text(encoding="utf-8")
+    return (
+        make_environment()
+        .get_template("report/alone.html")
+        .render(view=outcome.view(), stylesheet=stylesheet)
+    )

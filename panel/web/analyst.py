@@ -1,0 +1,102 @@
+"""The analyst's page: the report by blind label, exclusions with reasons, the signature."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from fastapi import APIRouter, Request, Response
+
+from panel.store import studies
+from panel.store.exclusions import exclude, take_back
+from panel.study.drafting import tidy
+from panel.study.life import Move, State, allowed
+from panel.study.problems import Problem
+from panel.web.access import AnalystsStudy, AsAnalyst
+from panel.web.pages import InHouse, Sent, page, see_other
+from panel.web.study_page import StudyHead, head_of_page
+from panel.web.study_report import Comments, Took, build_report, signed_json
+
+if TYPE_CHECKING:
+    from panel.analysis.view_parts import ReportView
+    from panel.store.tables import Study
+    from panel.web.house import House
+
+router = APIRouter()
+LONGEST_REASON = 300
+
+
+@dataclass(frozen=True, slots=True)
+class ReportPage:
+    """The report with what the analyst may still decide."""
+
+    head: StudyHead
+    view: ReportView | None
+    why_not: str
+    comments: tuple[Comments, ...]
+    tasters: tuple[Took, ...]
+    late: int
+    may_sign: bool
+    signed: dict[str, Any]
+    unchanged: bool
+    problems: tuple[Problem, ...]
+
+
+@router.get("/studies/{study_id}/report")
+def show_report(request: Request, house: InHouse, study: AnalystsStudy) -> Response:
+    studies.require(study, Move.READ_REPORT)
+    return _report_page(request, house, study)
+
+
+@router.post("/studies/{study_id}/exclusions")
+def change_exclusion(
+    request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy, sent: Sent
+) -> Response:
+    studies.require(study, Move.EXCLUDE)
+    attempt, reason = sent.get("attempt", ""), tidy(sent.get("reason", ""))
+    if sent.get("back"):
+        with house.database.write() as session:
+            take_back(session, study.id, who.actor, attempt)
+        return see_other(f"/studies/{study.id}/report#people-kept")
+    if not reason or len(reason) > LONGEST_REASON:
+        text = f"Write why this taster is left out, in 1 to {LONGEST_REASON} characters: the report shows it."
+        return _report_page(request, house, study, (Problem(f"reason-{attempt}", "missing", text),), 422)
+    with house.database.write() as session:
+        exclude(session, study.id, who.actor, attempt, reason)
+    return see_other(f"/studies/{study.id}/report#people-kept")
+
+
+@router.post("/studies/{study_id}/sign")
+def sign(request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy, sent: Sent) -> Response:
+    studies.require(study, Move.SIGN)
+    name = tidy(sent.get("signed_by", ""))
+    if not name:
+        return _report_page(
+            request, house, study, (Problem("signed_by", "missing", "Write your name to sign."),), 422
+        )
+    built = build_report(house, study, figures=False)
+    with house.database.write() as session:
+        summary = {"signed by": name, **built.fingerprint()}
+        studies.sign_report(session, study.id, who.actor, signed_json(built), summary)
+    return see_other(f"/studies/{study.id}/report")
+
+
+def _report_page(
+    request: Request, house: House, study: Study, problems: tuple[Problem, ...] = (), status: int = 200
+) -> Response:
+    built = build_report(house, study)
+    signed = json.loads(study.report) if study.report else {}
+    context = ReportPage(
+        head=head_of_page(study),
+        view=built.view,
+        why_not=built.why_not,
+        comments=built.comments,
+        tasters=built.tasters,
+        late=built.late,
+        may_sign=allowed(State(study.state), Move.SIGN),
+        signed=signed,
+        unchanged=not signed or signed["data"] == built.fingerprint()["data"],
+        problems=problems,
+    )
+    return page(request, "analyst/report.html", context, status=status)

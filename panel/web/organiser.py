@@ -1,0 +1,239 @@
+"""The organiser's pages: the list of studies, the draft, the plan, the seal, the reveal, the log."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request, Response
+
+from panel.store import studies
+from panel.store.ledger import events_of
+from panel.store.sealing import drawn
+from panel.study.cautions import ALLERGENS, CAUTIONS
+from panel.study.drafting import check_draft, renumbered, rows_of
+from panel.study.life import Move, State
+from panel.study.scales import SCALES, Scale
+from panel.study.test_methods import TEST_METHODS, TestMethod, method_of
+from panel.web.access import AsOrganiser, OrganisersStudy
+from panel.web.pages import InHouse, Sent, page, see_other, wants_fragment
+from panel.web.study_page import StudyHead, head_of_page
+
+if TYPE_CHECKING:
+    from panel.randomiser import ServingPlan
+    from panel.store.tables import Study
+    from panel.study.plan import Plan
+    from panel.study.problems import Problem
+    from panel.study.seal import Event
+
+router = APIRouter()
+
+FIRST_ROWS = {"product": 2, "question": 1, "condition": 1}
+STARTERS: dict[str, dict[str, str]] = {
+    "rating": {
+        "method": "rating",
+        "tasters": "24",
+        "question-0-text": "How much do you like it?",
+        "question-0-scale": "hedonic-9",
+    },
+    "triangle": {"method": "triangle", "tasters": "24"},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class StudyLine:
+    """One study in the list."""
+
+    id: str
+    title: str
+    state: str
+    test: str
+    created: str
+
+
+@dataclass(frozen=True, slots=True)
+class StudiesPage:
+    """All studies, newest first."""
+
+    studies: tuple[StudyLine, ...]
+    methods: tuple[TestMethod, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DraftPage:
+    """The form of a draft with everything as typed, and what is wrong with it."""
+
+    head: StudyHead
+    typed: dict[str, str]
+    problems: tuple[Problem, ...]
+    rows: dict[str, tuple[int, ...]]
+    methods: tuple[TestMethod, ...]
+    scales: tuple[Scale, ...]
+    allergens: dict[str, str]
+    cautions: dict[str, str]
+    saved: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BalanceTable:
+    """How often each sample (by number) stands at each place and follows on each other one."""
+
+    title: str
+    places: tuple[int, ...]
+    position: tuple[tuple[int, ...], ...]
+    carry_over: tuple[tuple[int, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanPage:
+    """The drawn plan with its balance, before it is accepted; samples by number only."""
+
+    head: StudyHead
+    plan: Plan
+    test: TestMethod
+    notes: tuple[str, ...]
+    tables: tuple[BalanceTable, ...]
+    orders: tuple[tuple[int, tuple[int, ...]], ...]
+    cups: int
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LogPage:
+    """The event chain of a study."""
+
+    head: StudyHead
+    events: tuple[Event, ...]
+
+
+@router.get("/")
+def list_studies(request: Request, house: InHouse, _who: AsOrganiser) -> Response:
+    with house.database.read() as session:
+        lines = tuple(map(_line, studies.all_studies(session)))
+    return page(request, "organiser/studies.html", StudiesPage(lines, tuple(TEST_METHODS.values())))
+
+
+@router.post("/studies")
+def create(house: InHouse, who: AsOrganiser, sent: Sent) -> Response:
+    method = sent.get("method", "rating")
+    with house.database.write() as session:
+        study = studies.create_study(session, who.actor, STARTERS.get(method, STARTERS["rating"]))
+    return see_other(f"/studies/{study.id}/draft")
+
+
+@router.get("/studies/{study_id}/draft")
+def show_draft(request: Request, study: OrganisersStudy) -> Response:
+    studies.require(study, Move.EDIT)
+    return _draft_page(request, study, studies.draft_of(study))
+
+
+@router.post("/studies/{study_id}/draft")
+def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: Sent) -> Response:
+    """Keep what was typed, always; then go on to the plan, or say what is still missing."""
+    typed = {name: value for name, value in sent.items() if name != "go"}
+    with house.database.write() as session:
+        study = studies.save_draft(session, study.id, typed)
+    if (wanted := sent.get("go", "save")).startswith("row-"):
+        return _draft_page(request, study, renumbered(typed), more=wanted.removeprefix("row-"))
+    problems = check_draft(renumbered(typed)).problems
+    if wanted == "plan" and not problems:
+        return see_other(f"/studies/{study.id}/plan")
+    if wanted == "plan":
+        return _draft_page(request, study, renumbered(typed), problems=problems, status=422)
+    return _draft_page(request, study, renumbered(typed), saved=True)
+
+
+@router.get("/studies/{study_id}/plan")
+def show_plan(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
+    if study.state != State.DRAFT:
+        return see_other(f"/studies/{study.id}")
+    if not study.seed:
+        with house.database.write() as session:
+            study = studies.draw_plan(session, study.id)
+    return plan_page(request, study)
+
+
+@router.post("/studies/{study_id}/plan")
+def draw_again(house: InHouse, study: OrganisersStudy) -> Response:
+    with house.database.write() as session:
+        studies.draw_plan(session, study.id)
+    return see_other(f"/studies/{study.id}/plan")
+
+
+@router.get("/studies/{study_id}/log")
+def show_log(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
+    with house.database.read() as session:
+        events = tuple(events_of(session, study.id))
+    return page(request, "organiser/log.html", LogPage(head_of_page(study), events))
+
+
+def plan_page(
+    request: Request, study: Study, problems: tuple[Problem, ...] = (), status: int = 200
+) -> Response:
+    """The plan as drawn; goes back to the draft where that is not complete."""
+    drafted = check_draft(studies.draft_of(study))
+    if drafted.plan is None:
+        return _draft_page(request, study, studies.draft_of(study), problems=drafted.problems, status=422)
+    dealt = drawn(drafted.plan, study.seed)
+    orders = tuple((place.number, tuple(cup.sample + 1 for cup in place.servings)) for place in dealt.places)
+    context = PlanPage(
+        head=head_of_page(study),
+        plan=drafted.plan,
+        test=method_of(drafted.plan.method),
+        notes=dealt.notes,
+        tables=_balance_tables(drafted.plan, dealt),
+        orders=orders,
+        cups=sum(serving.same_cup_as is None for place in dealt.places for serving in place.servings),
+        problems=problems,
+    )
+    return page(request, "organiser/plan.html", context, status=status)
+
+
+def _balance_tables(plan: Plan, dealt: ServingPlan) -> tuple[BalanceTable, ...]:
+    named = len(dealt.balance) == len(plan.conditions) > 1
+    return tuple(
+        BalanceTable(
+            title=plan.conditions[number].capitalize() if named else "Serving plan",
+            places=tuple(range(1, len(balance.position[0]) + 1)),
+            position=balance.position,
+            carry_over=balance.carry_over,
+        )
+        for number, balance in enumerate(dealt.balance)
+    )
+
+
+def _draft_page(
+    request: Request,
+    study: Study,
+    typed: dict[str, str],
+    *,
+    problems: tuple[Problem, ...] = (),
+    more: str = "",
+    saved: bool = False,
+    status: int = 200,
+) -> Response:
+    rows = {}
+    for kind, first in FIRST_ROWS.items():
+        found = rows_of(typed, kind)
+        rows[kind] = tuple(range(max(len(found) + (kind == more), first)))
+    context = DraftPage(
+        head=head_of_page(study),
+        typed=typed,
+        problems=problems,
+        rows=rows,
+        methods=tuple(TEST_METHODS.values()),
+        scales=tuple(SCALES.values()),
+        allergens=ALLERGENS,
+        cautions=CAUTIONS,
+        saved=saved,
+    )
+    block = "form" if more and wants_fragment(request) else None
+    return page(request, "organiser/draft.html", context, block=block, status=status)
+
+
+def _line(study: Study) -> StudyLine:
+    draft = study.state == State.DRAFT
+    method = studies.draft_of(study).get("method", "rating") if draft else json.loads(study.plan)["method"]
+    name = TEST_METHODS[method].name if method in TEST_METHODS else ""
+    return StudyLine(study.id, study.title, study.state, name, f"{study.created_at:%Y-%m-%d}")

@@ -1,0 +1,192 @@
+"""The study's own page after sealing: what comes next, what can be printed, who gets in, the seal and the reveal."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request, Response
+
+from panel.printing import SHEETS
+from panel.store import studies
+from panel.store.access import new_link
+from panel.store.sealing import UnfitDraftError, open_key, samples_of, seal_study
+from panel.study.life import Move, State, allowed
+from panel.study.plan import Product, product_from_dict
+from panel.study.problems import Problem
+from panel.study.seal import SHORTEST_PASSPHRASE
+from panel.study.test_methods import method_of
+from panel.web.access import AsOrganiser, OrganisersStudy
+from panel.web.organiser import plan_page
+from panel.web.pages import InHouse, Sent, page, see_other
+from panel.web.slow_down import too_many_tries
+from panel.web.study_page import StudyHead, head_of_page
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from panel.store.tables import Study
+    from panel.study.plan import Plan
+    from panel.study.test_methods import TestMethod
+
+router = APIRouter()
+
+WHO_HOLDS = {"self": "self-attested", "split": "split key"}
+
+
+@dataclass(frozen=True, slots=True)
+class StudyPage:
+    """A sealed study: its head, its plan, and what can be done now."""
+
+    head: StudyHead
+    plan: Plan
+    test: TestMethod
+    sheets: tuple[tuple[str, str], ...]
+    problems: tuple[Problem, ...]
+    may_print: bool
+    may_open: bool
+    may_read: bool
+    may_reveal: bool
+    key: tuple[tuple[str, Product], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SealedPage:
+    """Shown once, right after sealing: the commitment and the recovery code."""
+
+    head: StudyHead
+    recovery_code: str
+
+
+@dataclass(frozen=True, slots=True)
+class LinkPage:
+    """Shown once: a sign-in link for kitchen or analyst."""
+
+    head: StudyHead
+    role: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class RevealPage:
+    """The form that opens the seal."""
+
+    head: StudyHead
+    problems: tuple[Problem, ...]
+
+
+@router.get("/studies/{study_id}")
+def show_study(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
+    if study.state == State.DRAFT:
+        return see_other(f"/studies/{study.id}/draft")
+    return study_page(request, house, study)
+
+
+@router.post("/studies/{study_id}/seal")
+def seal(request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent) -> Response:
+    studies.require(study, Move.SEAL)
+    problems = _check_passphrase(sent)
+    if problems:
+        return plan_page(request, study, problems, status=422)
+    try:
+        with house.database.write() as session:
+            holder = WHO_HOLDS.get(sent.get("holder", ""), WHO_HOLDS["self"])
+            sealed = seal_study(session, house.tokens, study.id, who.actor, sent["passphrase"], holder)
+    except UnfitDraftError as error:
+        return plan_page(request, study, (Problem("", "unfit", str(error)),), status=422)
+    house.database.forget_deleted()
+    with house.database.read() as session:
+        study = session.get_one(type(study), study.id)
+    return page(request, "organiser/sealed.html", SealedPage(head_of_page(study), sealed.recovery_code))
+
+
+@router.post("/studies/{study_id}/links")
+def make_link(
+    request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent
+) -> Response:
+    role = "analyst" if sent.get("role") == "analyst" else "kitchen"
+    studies.require(study, Move.EXPORT)
+    with house.database.write() as session:
+        token = new_link(session, study.id, role, who.actor)
+    return page(
+        request, "organiser/link.html", LinkPage(head_of_page(study), role, f"{house.base_url}/in/{token}")
+    )
+
+
+@router.get("/studies/{study_id}/reveal")
+def show_reveal(request: Request, study: OrganisersStudy) -> Response:
+    if study.state == State.REVEALED:
+        return see_other(f"/studies/{study.id}/report")
+    studies.require(study, Move.REVEAL)
+    return page(request, "organiser/reveal.html", RevealPage(head_of_page(study), ()))
+
+
+@router.post("/studies/{study_id}/reveal")
+def reveal(
+    request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent
+) -> Response:
+    studies.require(study, Move.REVEAL)
+    problem = None
+    if too_many_tries(request, "passphrase"):
+        problem = Problem(
+            "passphrase", "wait", "Too many tries from this device. Wait five minutes, then try again."
+        )
+    else:
+        try:
+            with house.database.write() as session:
+                secret = open_key(session, study, sent.get("passphrase", ""))
+                detail = {"commitment": study.commitment, "nonce": secret["nonce"]}
+                studies.reveal(session, study.id, who.actor, detail, json.dumps(secret, ensure_ascii=False))
+        except ValueError as error:
+            problem = Problem("passphrase", "does_not_open", str(error))
+    if problem is not None:
+        context = RevealPage(head_of_page(study), (problem,))
+        return page(request, "organiser/reveal.html", context, status=422)
+    return see_other(f"/studies/{study.id}/report")
+
+
+def study_page(
+    request: Request, house: InHouse, study: Study, problems: tuple[Problem, ...] = (), status: int = 200
+) -> Response:
+    """The study's page, with what was wrong with a form on it."""
+    plan, state = studies.plan_of(study), State(study.state)
+    context = StudyPage(
+        head=head_of_page(study),
+        plan=plan,
+        test=method_of(plan.method),
+        sheets=tuple((name, sheet.name) for name, sheet in SHEETS.items()),
+        problems=problems,
+        may_print=allowed(state, Move.PRINT),
+        may_open=allowed(state, Move.OPEN),
+        may_read=allowed(state, Move.READ_REPORT),
+        may_reveal=allowed(state, Move.REVEAL),
+        key=revealed_key(house, study),
+    )
+    return page(request, "organiser/study.html", context, status=status)
+
+
+def revealed_key(house: InHouse, study: Study) -> tuple[tuple[str, Product], ...]:
+    """Blind label and product, by label, once revealed; empty before."""
+    if study.state != State.REVEALED:
+        return ()
+    key = json.loads(study.key)["key"]
+    with house.database.read() as session:
+        return tuple((s.blind_label, product_from_dict(key[s.id])) for s in samples_of(session, study.id))
+
+
+def passphrase_opens(house: InHouse, study: Study, phrase: str) -> dict[str, Product]:
+    """Sample id -> product for an authorised look before the reveal. WrongPassphraseError otherwise."""
+    with house.database.read() as session:
+        secret = open_key(session, study, phrase)
+    return {sample: product_from_dict(stored) for sample, stored in secret["key"].items()}
+
+
+def _check_passphrase(sent: Mapping[str, str]) -> tuple[Problem, ...]:
+    phrase = sent.get("passphrase", "")
+    if len(phrase) < SHORTEST_PASSPHRASE:
+        text = f"Choose a passphrase of at least {SHORTEST_PASSPHRASE} characters; several words are easiest to keep."
+        return (Problem("passphrase", "too_short", text),)
+    if phrase != sent.get("again", ""):
+        return (Problem("again", "differs", "The two passphrases differ. Type the same one twice."),)
+    return ()

@@ -1,0 +1,148 @@
+"""The report of a study: its stored answers handed to the analysis, by blind label or, once revealed, by name."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from panel.store import studies
+from panel.store.rows import Choice, Score, choices_of, exclusions_of, progress_of, scores_of, taster_name
+from panel.study.scales import scale_of
+from panel.study.seal import digest
+from panel.study.test_methods import method_of
+from panel.web.study import revealed_key
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from panel.analysis.forced_choice import ForcedChoiceReport
+    from panel.analysis.score_report import ScoreReport
+    from panel.analysis.view_parts import ReportView
+    from panel.store.tables import Study
+    from panel.study.plan import Plan
+    from panel.web.house import House
+
+
+@dataclass(frozen=True, slots=True)
+class Took:
+    """One taster who took a place. excluded: the reason where they are left out, else ""."""
+
+    attempt_id: str
+    taster: str
+    answered: int
+    screens: int
+    excluded: str
+
+
+@dataclass(frozen=True, slots=True)
+class Comments:
+    """What tasters wrote about one sample, by question."""
+
+    sample: str
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StudyReport:
+    """The analysis of a study as it stands. report, view: None where nothing can be analysed, with `why_not`."""
+
+    report: ScoreReport | ForcedChoiceReport | None
+    view: ReportView | None
+    why_not: str
+    comments: tuple[Comments, ...]
+    tasters: tuple[Took, ...]
+    late: int
+
+    def fingerprint(self) -> dict[str, Any]:
+        """What the signature says: hashes of results and data, and who is left out."""
+        results = self.report.to_dict() if self.report else {}
+        excluded = sorted((took.attempt_id, took.excluded) for took in self.tasters if took.excluded)
+        return {
+            "results": digest(results),
+            "data": self.report.data_hash if self.report else "",
+            "left out": [attempt for attempt, _reason in excluded],
+            "late answers left out": self.late,
+        }
+
+
+def build_report(house: House, study: Study, *, figures: bool = True) -> StudyReport:
+    """Analyse what is stored: late answers and excluded tasters stay outside, and are counted."""
+    plan = studies.plan_of(study)
+    with house.database.read() as session:
+        scores, choices = scores_of(session, study), choices_of(session, study)
+        excluded = exclusions_of(session, study.id)
+        seats = [seat for seat in progress_of(session, study.id) if seat.attempt_id]
+    names = {label: product.name for label, product in revealed_key(house, study)} or None
+    late = sum(score.late for score in scores) + sum(choice.late for choice in choices)
+    kept_scores = [score for score in scores if not score.late and score.attempt_id not in excluded]
+    kept_choices = [choice for choice in choices if not choice.late and choice.attempt_id not in excluded]
+    report, why_not = _analysed(plan, kept_scores, kept_choices)
+    tasters = tuple(
+        Took(
+            seat.attempt_id,
+            taster_name(seat.place, 1),
+            seat.answered,
+            seat.screens,
+            excluded.get(seat.attempt_id, ""),
+        )
+        for seat in seats
+    )
+    view = _view(plan, report, names, figures) if report else None
+    return StudyReport(report, view, why_not, _comments(plan, kept_scores, names), tasters, late)
+
+
+def _analysed(
+    plan: Plan, scores: list[Score], choices: list[Choice]
+) -> tuple[ScoreReport | ForcedChoiceReport | None, str]:
+    from panel.analysis.analysis import analyse_scores
+    from panel.analysis.forced_choice import ForcedAnswer, analyse_forced_choice
+
+    try:
+        if method_of(plan.method).analysis == "forced choice":
+            answers = [ForcedAnswer(choice.taster, choice.correct) for choice in choices]
+            limit = plan.similarity_limit
+            return analyse_forced_choice(
+                plan.method, answers, alpha=plan.alpha, pd_limit=limit, planned=True
+            ), ""
+        return analyse_scores(_frame(plan, scores), plan=plan), ""
+    except ValueError as error:
+        return None, f"There is too little to analyse yet: {error}."
+
+
+def _frame(plan: Plan, scores: list[Score]) -> pd.DataFrame:
+    import pandas as pd
+
+    numeric = {question.key for question in plan.questions if scale_of(question.scale).numeric}
+    rows = [
+        (s.taster, s.sample, s.value, s.question, s.condition, str(s.replicate), s.position)
+        for s in scores
+        if s.question in numeric
+    ]
+    columns = ["taster", "sample", "score", "attribute", "condition", "replicate", "position"]
+    frame = pd.DataFrame(rows, columns=columns)
+    return frame.astype({"score": float, "position": float})
+
+
+def _view(
+    plan: Plan, report: ScoreReport | ForcedChoiceReport, names: dict[str, str] | None, figures: bool
+) -> ReportView:
+    from panel.analysis.view import report_view
+
+    return report_view(report, names, title=plan.title, question=plan.question, figures=figures)
+
+
+def _comments(plan: Plan, scores: list[Score], names: dict[str, str] | None) -> tuple[Comments, ...]:
+    written = {question.key for question in plan.questions if not scale_of(question.scale).numeric}
+    texts: dict[str, list[str]] = {}
+    for score in scores:
+        if score.question in written and isinstance(score.value, str) and score.value:
+            called = score.sample if names is None else f"{names[score.sample]} ({score.sample})"
+            texts.setdefault(called, []).append(score.value)
+    return tuple(Comments(sample, tuple(found)) for sample, found in sorted(texts.items()))
+
+
+def signed_json(report: StudyReport) -> str:
+    """What is stored at signing: every result, in one form."""
+    results = report.report.to_dict() if report.report else {}
+    return json.dumps({"results": results, **report.fingerprint()}, ensure_ascii=False, sort_keys=True)
