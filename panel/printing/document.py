@@ -83,6 +83,7 @@ def table(
         for n, row in enumerate(rows)
     ]
     rules: list[tuple[Any, ...]] = [
+        ("FONTNAME", (0, 0), (-1, -1), lettering.BODY),
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 2),
         ("RIGHTPADDING", (0, 0), (-1, -1), 4),
@@ -120,6 +121,7 @@ def signature_line(words: Sequence[str], wide: float) -> Table:
     widths = [(each, gap_width)[column % 2] * mm for column in range(len(cells))]
     made = Table([[""] * len(cells), cells], colWidths=widths, rowHeights=[9 * mm, None], hAlign="LEFT")
     rules: list[tuple[Any, ...]] = [("LEFTPADDING", (0, 0), (-1, -1), 0), ("TOPPADDING", (0, 1), (-1, 1), 1)]
+    rules.append(("FONTNAME", (0, 0), (-1, -1), lettering.BODY))
     rules += [("LINEABOVE", (one, 1), (one, 1), 0.4, "black") for one in range(0, len(cells), 2)]
     made.setStyle(rules)
     return made
