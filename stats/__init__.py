@@ -8,6 +8,8 @@ attribute`. Results carry `method`, `notes`, `to_dict()` and `sentence()`.
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import Any
 
 # Public name -> module of this package that holds it.
@@ -20,7 +22,7 @@ HOME: dict[str, str] = {
     "critical_correct": "discrimination_exact",
     "critical_similar": "discrimination_exact",
     "panel_consistency": "consistency",
-    "order_effects": "serving_order",
+    "order_effects": "order_effects",
     "friedman": "ranking",
     "ordinal_check": "liking_ordinal",
     "permutation_anova": "liking_permutation",
@@ -56,14 +58,14 @@ HOME: dict[str, str] = {
     "two_product_power": "sample_size_two_product",
     "required_servings": "sample_size_two_product",
     "penalty_analysis": "just_about_right",
-    "check_all": "check_all_terms",
+    "check_all": "check_all",
     "bradley_terry": "paired_comparisons",
     "circular_triads": "paired_comparisons",
-    "profile": "profile_map",
-    "camps": "liking_camps",
-    "response_patterns": "answer_patterns",
-    "cooling": "cooling_curve",
-    "time_in_window": "cooling_curve",
+    "profile": "profile",
+    "camps": "camps",
+    "response_patterns": "response_patterns",
+    "cooling": "cooling",
+    "time_in_window": "cooling",
     "Estimate": "results",
     "Result": "results",
 }
@@ -79,3 +81,18 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted(HOME)
+
+
+class _Flat(ModuleType):
+    """Keeps a flat name on its function where a module of this package bears the same name.
+
+    Python binds a loaded module to its package, so that `stats.order_effects` would turn from the function
+    into the module as soon as anybody imports it.
+    """
+
+    def __setattr__(self, name: str, value: object) -> None:
+        same_name = isinstance(value, ModuleType) and HOME.get(name) == name
+        super().__setattr__(name, getattr(value, name) if same_name else value)
+
+
+sys.modules[__name__].__class__ = _Flat

@@ -104,8 +104,9 @@ def _finding(test: FTest, effects: tuple[OrderEffect, ...], what: str, alpha: fl
 class _Model:
     """score ~ sequence + columns by least squares, sequences absorbed; columns are named by term."""
 
-    X: Floats
-    y: Floats
+    G: Floats
+    b: Floats
+    total: float
     sequence_mean: Floats
     row_mean: Floats
     terms: dict[str, slice]
@@ -124,14 +125,13 @@ class _Model:
         picked = np.concatenate([np.r_[self.terms[name]] for name in names]) if names else np.arange(0)
         if not picked.size:
             return 0.0, 0
-        X = self.X[:, picked]
-        b = X.T @ self.y
-        beta, rank = solve_singular(X.T @ X, b)
+        b = self.b[picked]
+        beta, rank = solve_singular(self.G[np.ix_(picked, picked)], b)
         return float(beta @ b), int(rank)
 
     def test(self, name: str, among: tuple[str, ...]) -> FTest:
         """F of one term after all others in `among`."""
-        total = float(self.y @ self.y)
+        total = self.total
         full, rank = self.explained(among)
         less, rank_less = self.explained(tuple(one for one in among if one != name))
         if rank == rank_less:
@@ -171,8 +171,7 @@ def order_effects(frame: Frame, *, alpha: float = 0.05, confidence: float = 0.95
     model = _fit(served)
     everything = tuple(model.terms)
     plain = tuple(name for name in everything if name not in ("position", "carry_over"))
-    total = float(model.y @ model.y)
-    residual = max(total - model.explained(everything)[0], 0.0)
+    residual = max(model.total - model.explained(everything)[0], 0.0)
     spread = residual / model.df_error if model.df_error > 0 else None
     position = model.test("position", everything)
     carry_over = model.test("carry_over", everything)
@@ -220,8 +219,9 @@ def _fit(served: Served) -> _Model:
     G, b = X.T @ X, X.T @ y
     beta, rank = solve_singular(G, b)
     return _Model(
-        X=X,
-        y=y,
+        G=G,
+        b=b,
+        total=float(y @ y),
         sequence_mean=y_mean,
         row_mean=row_mean,
         terms={name: slice(edges[i], edges[i + 1]) for i, name in enumerate(blocks)},
@@ -245,8 +245,7 @@ def _estimate(
     """The estimate at + L beta with its t interval; None where the orders do not determine it."""
     from scipy.special import stdtrit
 
-    G = model.X.T @ model.X
-    if L.size and np.abs(L @ model.inverse @ G - L).max() > 1e-6:
+    if L.size and np.abs(L @ model.inverse @ model.G - L).max() > 1e-6:
         return Estimate(None, None, None, confidence, how="not estimable from the orders served"), None
     value = at + float(L @ model.beta)
     if spread is None:

@@ -13,6 +13,8 @@ from stats.phrasing import p_text, significant
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from stats.consistency import TasterFigures
     from stats.score_table import Floats, ScoreTable
     from stats.taster_figures import Discrimination
@@ -158,40 +160,52 @@ def _drifting(tasters: Sequence[TasterFigures], alpha: float) -> list[Flag]:
     ]
 
 
-def effect_of_leaving_out(table: ScoreTable, sets: Sequence[tuple[str, ...]]) -> list[LeftOut]:
-    """The two-way result (taster + sample over taster × sample means) without each set of tasters.
+@dataclass(frozen=True, slots=True)
+class _Shares:
+    """Each taster's share of the normal equations of taster + sample over taster × sample means."""
 
-    Each taster's share of the normal equations is subtracted, so that nothing is fitted anew.
-    """
-    means = table.cell_means()
+    C: Floats
+    Q: Floats
+    within: Floats
+    mean: Floats
+    N: Floats
+    level: float
+
+    def result(self, stay: NDArray[np.bool_]) -> tuple[FTest, Floats]:
+        """F test of samples and adjusted means for the tasters who stay."""
+        n, Q = self.N[stay].sum(axis=1), self.Q[stay].sum(axis=0)
+        effect, rank = solve_singular(self.C[stay].sum(axis=0), Q)
+        ss, total = float(effect @ Q), float(self.within[stay].sum())
+        df = int(n.sum()) - int(stay.sum()) - int(rank)
+        rows = self.mean[stay] - self.N[stay] @ effect / n
+        centre = float(rows.mean()) if stay.any() else 0.0
+        return f_test(ss, int(rank), max(total - ss, 0.0), df, total), self.level + centre + effect
+
+
+def _shares(means: Floats) -> _Shares:
     mask = ~np.isnan(means)
-    n = mask.sum(axis=1).astype(np.float64)
+    N = mask.astype(np.float64)
+    n = N.sum(axis=1)
     level = float(np.nanmean(means))
     Y = np.where(mask, means - level, 0.0)
     mean = Y.sum(axis=1) / n
-    N = mask.astype(np.float64)
     C = -N[:, :, None] * N[:, None, :] / n[:, None, None]
     diagonal = np.arange(means.shape[1])
     C[:, diagonal, diagonal] += N
-    Q = Y - np.where(mask, mean[:, None], 0.0)
-    W = (Q**2).sum(axis=1)
+    Q = np.where(mask, Y - mean[:, None], 0.0)
+    return _Shares(C, Q, (Q**2).sum(axis=1), mean, N, level)
+
+
+def effect_of_leaving_out(table: ScoreTable, sets: Sequence[tuple[str, ...]]) -> list[LeftOut]:
+    """The two-way result (taster + sample over taster × sample means) without each set of tasters."""
+    shares = _shares(table.cell_means())
     place = {name: i for i, name in enumerate(table.tasters)}
-
-    def result(gone: Sequence[int]) -> tuple[FTest, Floats]:
-        stay = np.ones(len(n), dtype=bool)
-        stay[list(gone)] = False
-        effect, rank = solve_singular(C[stay].sum(axis=0), Q[stay].sum(axis=0))
-        ss = float(effect @ Q[stay].sum(axis=0))
-        error = max(float(W[stay].sum()) - ss, 0.0)
-        df = int(n[stay].sum()) - int(stay.sum()) - int(rank)
-        rows = mean[stay] - N[stay] @ effect / n[stay]
-        centre = float(rows.mean()) if stay.any() else 0.0
-        return f_test(ss, int(rank), error, df, float(W[stay].sum())), level + centre + effect
-
-    everyone = result(())[1]
+    everyone = shares.result(np.ones(len(place), dtype=bool))[1]
     found = []
     for names in sets:
-        panel, adjusted = result([place[name] for name in names])
+        stay = np.ones(len(place), dtype=bool)
+        stay[[place[name] for name in names]] = False
+        panel, adjusted = shares.result(stay)
         change = (adjusted - adjusted.mean()) - (everyone - everyone.mean())
         found.append(
             LeftOut(
