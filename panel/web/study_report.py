@@ -145,4 +145,4 @@ def _comments(plan: Plan, scores: list[Score], names: dict[str, str] | None) -> 
 def signed_json(report: StudyReport) -> str:
     """What is stored at signing: every result, in one form."""
     results = report.report.to_dict() if report.report else {}
-    return json.dumps({"results": results, **report.fingerprint()}, ensure_ascii=False, sort_keys=True)
+    return json.dumps({"report": results, **report.fingerprint()}, ensure_ascii=False, sort_keys=True)
