@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING
 
 import stats
+from panel.analysis.attribute_analysis import Settings, analyse_attribute
 from panel.analysis.provenance import frame_hash, versions
-from panel.analysis.score_report import AttributeReport, RawScores, ScoreReport, Shape, Standing
+from panel.analysis.score_report import AttributeReport, ScoreReport
 from panel.analysis.scores import ScoreTable
-from panel.analysis.shapes import method_for, shape_of
-from panel.analysis.wording import RankTest, rank_p
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from panel.study.plan import Plan
-    from stats.liking_rows import HedonicAnova
-    from stats.order_effects import OrderEffects
 
-Found = TypeVar("Found")
 OPTIONAL = ("replicate", "condition")
 METHOD = (
     "Each attribute by analysis of variance with tasters as blocks or random, beside it a rank test; pairs by "
@@ -52,7 +47,17 @@ def analyse_scores(
     order = list(dict.fromkeys(frame["attribute"]))
     order.sort(key=lambda attribute: attribute != primary)
     parts = frame.groupby("attribute", sort=False)
-    attributes = [_attribute(parts.get_group(one), one, plan, primary, reference, alpha) for one in order]
+    settings = Settings(alpha=alpha, reference=reference)
+    attributes = [
+        analyse_attribute(
+            parts.get_group(one).drop(columns="attribute"),
+            attribute=one,
+            title=_title(plan, one),
+            standing="exploratory" if plan is None else "primary" if one == primary else "secondary",
+            settings=settings,
+        )
+        for one in order
+    ]
     return ScoreReport(
         name=name,
         question=plan.question if plan else "",
@@ -105,103 +110,9 @@ def _refuse(frame: pd.DataFrame, samples: tuple[str, ...], reference: str | None
         raise ValueError(f"reference: {reference!r} is no sample; there are {', '.join(samples)}")
 
 
-def _attribute(
-    frame: pd.DataFrame,
-    name: str,
-    plan: Plan | None,
-    primary: str | None,
-    reference: str | None,
-    alpha: float,
-) -> AttributeReport:
-    frame = frame.drop(columns="attribute")
-    shape = shape_of(frame)
-    method, why = method_for(shape)
-    failed: list[str] = []
-    settings = {"alpha": alpha, "adjust": "dunnett" if reference else "tukey", "reference": reference}
-    main = check = interaction = None
-    if not shape.yes_no:
-        main = _attempt(failed, "", lambda: _anova(frame, method, settings))
-        if main is not None and not shape.complete and shape.conditions == 1:
-            check = _attempt(failed, "The check within tasters", lambda: _anova(frame, "two-way", settings))
-        if main is not None and shape.conditions > 1:
-            interaction = _attempt(
-                failed, "Sample × condition", lambda: _anova(frame, method, settings | {"interaction": True})
-            )
-    ranks = _attempt(failed, "The rank test", lambda: _ranks(frame, shape, alpha))
-    consistency = _attempt(failed, "Panel consistency", lambda: stats.panel_consistency(frame, alpha=alpha))
-    order: OrderEffects | None = None
-    if "position" in frame:
-        # Not as stats.order_effects: once loaded, that name is the module.
-        from stats.order_effects import order_effects
-
-        order = _attempt(failed, "Serving order", lambda: order_effects(frame, alpha=alpha))
-    standing: Standing = "exploratory" if plan is None else "primary" if name == primary else "secondary"
-    p_value = main.p_value if main else rank_p(ranks) if shape.yes_no and ranks else None
-    return AttributeReport(
-        attribute=name,
-        title=_title(plan, name),
-        standing=standing,
-        shape=shape,
-        raw=_raw(frame),
-        main=main,
-        check=check,
-        interaction=interaction,
-        ranks=ranks,
-        consistency=consistency,
-        order=order,
-        p_value=p_value,
-        p_adjusted=p_value,
-        family=1,
-        alpha=alpha,
-        found=False,
-        why=YES_NO if shape.yes_no else why,
-        not_done=tuple(failed),
-        method=main.method if main else ranks.method if ranks else "",
-        notes=tuple(dict.fromkeys((*(main.notes if main else ()), *(ranks.notes if ranks else ())))),
-    )
-
-
-YES_NO = "Every answer is yes or no: the shares of yes are compared by Cochran's Q, tasters as blocks."
-
-
-def _attempt(failed: list[str], what: str, compute: Callable[[], Found]) -> Found | None:
-    """The result, or None with the reason kept: one test that cannot be done does not stop the report."""
-    try:
-        return compute()
-    except ValueError as error:
-        failed.append(f"{what} was not computed: {error}." if what else f"{error}.")
-        return None
-
-
-def _anova(frame: pd.DataFrame, method: str, settings: dict[str, Any]) -> HedonicAnova:
-    found: HedonicAnova = stats.hedonic_anova(frame, method=method, **settings)
-    return found
-
-
-def _ranks(frame: pd.DataFrame, shape: Shape, alpha: float) -> RankTest:
-    cells = frame.groupby(["taster", "sample"])["score"].count()
-    whole = bool((cells > 0).sum() == shape.tasters * shape.samples)
-    found: RankTest
-    if whole:
-        found = stats.friedman(frame, alpha=alpha)
-    elif shape.balanced_blocks:
-        found = stats.durbin(frame, alpha=alpha)
-    else:
-        found = stats.skillings_mack(frame)
-    return found
-
-
 def _title(plan: Plan | None, name: str) -> str:
     asked = {question.key: question.text for question in plan.questions} if plan else {}
     return asked.get(name, name)
-
-
-def _raw(frame: pd.DataFrame) -> tuple[RawScores, ...]:
-    scored = frame[frame["score"].notna()]
-    return tuple(
-        RawScores(str(name), tuple(sorted(map(float, scores))))
-        for name, scores in scored.groupby("sample")["score"]
-    )
 
 
 def _corrected(attributes: list[AttributeReport]) -> tuple[AttributeReport, ...]:

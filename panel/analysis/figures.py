@@ -85,7 +85,12 @@ def means_figure(rows: Sequence[MeanRow], *, title: str, axis: str, name: str = 
 
 
 def rank_sum_figure(
-    rank_sums: Mapping[str, float], *, title: str, expected: float | None = None, name: str = "ranks"
+    rank_sums: Mapping[str, float],
+    *,
+    title: str,
+    expected: float | None = None,
+    what: str = "rank sum",
+    name: str = "ranks",
 ) -> Figure:
     """Bars of rank sums (a higher sum is a higher score), with the sum expected if all were alike."""
     labels = sorted(rank_sums, key=lambda label: -rank_sums[label])
@@ -95,7 +100,7 @@ def rank_sum_figure(
         axes.barh(places, [rank_sums[label] for label in labels], color=_PALE, edgecolor=_INK, height=0.6)
         for place, label in zip(places, labels, strict=True):
             axes.annotate(
-                f"{rank_sums[label]:g}",
+                f"{rank_sums[label]:.4g}",
                 (rank_sums[label], place),
                 textcoords="offset points",
                 xytext=(4, 0),
@@ -105,10 +110,11 @@ def rank_sum_figure(
             axes.axvline(expected, color=_INK, linestyle=(0, (4, 3)), linewidth=1)
         _rows_axis(axes, labels[::-1])
         axes.set_xlim(0, 1.12 * max(rank_sums.values()))
-        axes.set_xlabel("rank sum (higher = scored higher; dashed: all samples alike)")
+        dashed = "; dashed: all samples alike" if expected is not None else ""
+        axes.set_xlabel(f"{what} (higher = scored higher{dashed})")
         svg = _written(figure)
     spoken = "; ".join(f"{label} {f'{rank_sums[label]:g}'}" for label in labels)
-    return Figure(name, title, f"{title}: rank sums. {spoken}.", svg)
+    return Figure(name, title, f"{title}. {spoken}.", svg)
 
 
 def chance_figure(

@@ -9,7 +9,10 @@ from panel.analysis import wording
 from stats.results import Result
 
 if TYPE_CHECKING:
+    from stats.check_all import CheckAll
     from stats.consistency import PanelConsistency
+    from stats.liking_ordinal import OrdinalCheck
+    from stats.liking_permutation import PermutationAnova
     from stats.liking_rows import HedonicAnova
     from stats.order_effects import OrderEffects
 
@@ -50,9 +53,10 @@ class AttributeReport(Result):
     """One attribute: the method that its table calls for, the others beside it.
 
     main : the analysis of variance that the finding rests on; None where it failed and for yes/no answers,
-        whose finding rests on the ranks
+        whose finding rests on `shares`
     check : the same question by another analysis of variance; interaction : sample × condition fitted too
-    ranks : Friedman, Durbin or Skillings-Mack; of yes/no answers the first is Cochran's Q
+    ranks : Friedman, Durbin or Skillings-Mack; permutation, ordinal : checks of a plain table; shares : Cochran's
+        Q of yes/no answers
     p_value : of the test that the finding rests on; p_adjusted : over the attributes of the same standing
     found : p_adjusted <= alpha
     why : why this method; not_done : what could not be computed, and why
@@ -67,6 +71,9 @@ class AttributeReport(Result):
     check: HedonicAnova | None
     interaction: HedonicAnova | None
     ranks: wording.RankTest | None
+    permutation: PermutationAnova | None
+    ordinal: OrdinalCheck | None
+    shares: CheckAll | None
     consistency: PanelConsistency | None
     order: OrderEffects | None
     p_value: float | None

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING
 
 from panel.analysis.numbers import ABSENT, decimals_for, df_text, fixed, interval, p_cell, p_equals, signed
 from panel.analysis.view_parts import Column, Table
-from panel.analysis.wording import rank_p, rank_test_name
+from panel.analysis.wording import rank_p, rank_test_name, rank_values
 from stats.phrasing import percent, significant
 
 if TYPE_CHECKING:
     from panel.analysis.score_report import AttributeReport
     from panel.analysis.wording import Called
+    from stats.comparisons import Pair
     from stats.liking_rows import HedonicAnova
 
 _ADJUSTED = {
@@ -55,9 +57,33 @@ def means_table(one: AttributeReport, main: HedonicAnova, called: Called) -> Tab
     )
 
 
+def _higher_first(pair: Pair) -> Pair:
+    """The same pair with the higher sample in front, so that differences read one way."""
+    if pair.difference >= 0:
+        return pair
+    return dataclasses.replace(
+        pair,
+        a=pair.b,
+        b=pair.a,
+        difference=-pair.difference,
+        low=_negative(pair.high),
+        high=_negative(pair.low),
+        effect_size=_negative(pair.effect_size),
+        effect_low=_negative(pair.effect_high),
+        effect_high=_negative(pair.effect_low),
+    )
+
+
+def _negative(value: float | None) -> float | None:
+    return None if value is None else -value
+
+
 def pairs_table(one: AttributeReport, main: HedonicAnova, called: Called) -> Table:
     """Differences with intervals, standardised effect and adjusted p, largest first."""
-    pairs = sorted(main.pairs, key=lambda pair: (-abs(pair.difference), pair.a, pair.b))
+    pairs = sorted(
+        (pair if main.reference else _higher_first(pair) for pair in main.pairs),
+        key=lambda pair: (-abs(pair.difference), pair.a, pair.b),
+    )
     widths = [(pair.high - pair.low) / 2 for pair in pairs if pair.low is not None and pair.high is not None]
     decimals = decimals_for(widths)
     rows = tuple(
@@ -103,10 +129,7 @@ def tests_table(one: AttributeReport) -> Table:
                     role,
                 )
             )
-    if one.ranks is not None:
-        role = "the finding rests on this" if one.shape.yes_no else "check: needs no normal scores"
-        p, df = rank_p(one.ranks), str(one.ranks.df)
-        rows.append((rank_test_name(one), significant(one.ranks.statistic), df, p_cell(p), role))
+    rows += _check_rows(one)
     for anova, role in ((one.interaction, "do samples rank alike under all conditions?"),):
         for line in anova.table if anova else ():
             if "sample" in line.term and "condition" in line.term and line.f is not None:
@@ -123,6 +146,81 @@ def tests_table(one: AttributeReport) -> Table:
         ),
         rows=tuple(rows),
         note=_correction_note(one),
+    )
+
+
+def _check_rows(one: AttributeReport) -> list[tuple[str, str, str, str, str]]:
+    rows = []
+    if one.shares is not None:
+        term = one.shares.terms[0]
+        statistic = ABSENT if term.cochran_q is None else significant(term.cochran_q)
+        rows.append(("Cochran's Q", statistic, str(term.df), p_cell(term.p), "the finding rests on this"))
+    if one.ranks is not None:
+        statistic, role = significant(one.ranks.statistic), "check: needs no normal scores"
+        rows.append(
+            (rank_test_name(one.ranks), statistic, str(one.ranks.df), p_cell(rank_p(one.ranks)), role)
+        )
+    if one.permutation is not None:
+        p, role = p_cell(one.permutation.p_value), "check: shuffles scores within tasters"
+        rows.append(("Permutation of scores", ABSENT, ABSENT, p, role))
+    if one.ordinal is not None:
+        statistic, df = significant(one.ordinal.statistic), str(one.ordinal.df)
+        role = "check: scores as ordered categories"
+        rows.append(("Cumulative logit, chi-square", statistic, df, p_cell(one.ordinal.p_value), role))
+    return rows
+
+
+def shares_table(one: AttributeReport, called: Called) -> Table | None:
+    """Shares of yes with exact limits, highest first; None for scores on a scale."""
+    shares = share_limits(one)
+    if not shares:
+        return None
+    rows = tuple(
+        (called(name), percent(share), f"{percent(low)} to {percent(high)}", f"{yes} of {n}")
+        for name, yes, n, share, low, high in shares
+    )
+    headings = ("Share of yes", "95\u202f% interval", "Yes")
+    return Table(
+        caption=f"“{one.title}”: share of “yes”",
+        columns=(Column("Sample", numeric=False), *(Column(heading) for heading in headings)),
+        rows=rows,
+        note="Exact limits (Clopper-Pearson), of each share alone.",
+    )
+
+
+def share_limits(one: AttributeReport) -> list[tuple[str, int, int, float, float, float]]:
+    """Sample, yes, answers, share, low, high with 95 % limits, highest first; empty for scales."""
+    from stats.discrimination_exact import exact_limits
+
+    if one.shares is None:
+        return []
+    term = one.shares.terms[0]
+    found = []
+    for name, yes in sorted(term.checked, key=lambda row: (-row[1], row[0])):
+        low, high = exact_limits(yes, term.blocks, 0.025, 0.025)
+        found.append((name, yes, term.blocks, yes / term.blocks, low, high))
+    return found
+
+
+def share_pairs_table(one: AttributeReport, called: Called) -> Table | None:
+    """Pairs of shares by the exact McNemar test; None for scales."""
+    if one.shares is None:
+        return None
+    rows = []
+    for pair in one.shares.terms[0].pairs:
+        a, b, only_a, only_b = pair.sample_a, pair.sample_b, pair.only_a, pair.only_b
+        if pair.share_a < pair.share_b:
+            a, b, only_a, only_b = b, a, only_b, only_a
+        gap = f"{100 * abs(pair.share_a - pair.share_b):.0f} points"
+        rows.append((f"{called(a)} over {called(b)}", gap, f"{only_a} : {only_b}", p_cell(pair.p_adjusted)))
+    return Table(
+        caption=f"“{one.title}”: differences between samples in the share of “yes”",
+        columns=(
+            Column("Pair", numeric=False),
+            *(Column(text) for text in ("Difference", "Only one : only other", "p, adjusted")),
+        ),
+        rows=tuple(rows),
+        note="p by the exact McNemar test, Holm's correction over pairs.",
     )
 
 
@@ -166,15 +264,16 @@ def ranks_table(one: AttributeReport, called: Called) -> Table | None:
     """Rank sums, highest first."""
     if one.ranks is None:
         return None
-    sums = one.ranks.rank_sums
+    what, values = rank_values(one.ranks)
     lsd: float | None = getattr(one.ranks, "lsd", None)
     rows = tuple(
-        (called(name), f"{sums[name]:g}") for name in sorted(sums, key=lambda name: (-sums[name], name))
+        (called(name), f"{values[name]:.4g}")
+        for name in sorted(values, key=lambda name: (-values[name], name))
     )
     note = f"Least significant difference of two rank sums (ISO 8587): {significant(lsd)}." if lsd else ""
     return Table(
-        caption=f"“{one.title}”: rank sums (a higher sum is a higher score)",
-        columns=(Column("Sample", numeric=False), Column("Rank sum")),
+        caption=f"“{one.title}”: {what} (higher is a higher score)",
+        columns=(Column("Sample", numeric=False), Column(what.capitalize())),
         rows=rows,
         note=note,
     )

@@ -9,7 +9,16 @@ from panel.analysis.figures import Figure, MeanRow, means_figure, rank_sum_figur
 from panel.analysis.forced_choice_view import CLAIM, status
 from panel.analysis.numbers import as_sentence, decimals_for, df_text, natural, p_cell, p_equals, signed
 from panel.analysis.panel_view import people_section, serving_section
-from panel.analysis.score_tables import anova_table, means_table, pairs_table, ranks_table, tests_table
+from panel.analysis.score_tables import (
+    anova_table,
+    means_table,
+    pairs_table,
+    ranks_table,
+    share_limits,
+    share_pairs_table,
+    shares_table,
+    tests_table,
+)
 from panel.analysis.view_parts import Column, Finding, ReportView, Section, Table
 from stats.phrasing import count, listing, significant
 
@@ -144,6 +153,7 @@ def _overview(report: ScoreReport, called: Called) -> Section:
 
 def _attribute(one: AttributeReport, place: int, called: Called, figures: bool, several: bool) -> Section:
     tables: list[Table | None] = []
+    tables += [shares_table(one, called), share_pairs_table(one, called)]
     if one.main is not None:
         tables += [means_table(one, one.main, called), pairs_table(one, one.main, called)]
     tables.append(tests_table(one))
@@ -177,11 +187,17 @@ def _figures(one: AttributeReport, place: int, called: Called) -> list[Figure]:
         ]
         title = f"“{one.title}”: means with intervals over the scores"
         drawn.append(means_figure(rows, title=title, axis=one.title, name=f"means-{place}"))
+    if one.shares is not None:
+        title = f"“{one.title}”: share of “yes” with intervals"
+        rows = [MeanRow(called(name), share, low, high) for name, _, _, share, low, high in share_limits(one)]
+        drawn.append(means_figure(rows, title=title, axis="share of yes", name=f"shares-{place}"))
     if one.ranks is not None:
-        sums = {called(name): value for name, value in one.ranks.rank_sums.items()}
-        expected = sum(sums.values()) / len(sums) if one.shape.complete or one.shape.balanced_blocks else None
-        title = f"“{one.title}”: rank sums"
-        drawn.append(rank_sum_figure(sums, title=title, expected=expected, name=f"ranks-{place}"))
+        what, values = wording.rank_values(one.ranks)
+        sums = {called(name): value for name, value in values.items()}
+        even = what == "rank sum"
+        expected = sum(sums.values()) / len(sums) if even else None
+        title = f"“{one.title}”: {what}s"
+        drawn.append(rank_sum_figure(sums, title=title, expected=expected, what=what, name=f"ranks-{place}"))
     return drawn
 
 

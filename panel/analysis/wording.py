@@ -10,6 +10,7 @@ from stats.phrasing import count, listing, p_text, percent, significant
 
 if TYPE_CHECKING:
     from panel.analysis.score_report import AttributeReport, ScoreReport
+    from stats.check_all import TermTest
     from stats.comparisons import Pair
     from stats.liking_rows import HedonicAnova
 
@@ -26,7 +27,7 @@ class RankTest(Protocol):
     @property
     def p_value(self) -> float: ...
     @property
-    def rank_sums(self) -> Mapping[str, float]: ...
+    def mean_ranks(self) -> Mapping[str, float]: ...
     @property
     def method(self) -> str: ...
     @property
@@ -36,16 +37,24 @@ class RankTest(Protocol):
 
 def rank_p(ranks: RankTest) -> float:
     """The exact p of a rank test where it has one, else that of the chi-square form."""
-    exact: float | None = getattr(ranks, "p_exact", None)
-    return ranks.p_value if exact is None else exact
+    for name in ("p_exact", "p_permutation"):
+        exact: float | None = getattr(ranks, name, None)
+        if exact is not None:
+            return exact
+    return ranks.p_value
 
 
-def rank_test_name(one: AttributeReport) -> str:
+def rank_test_name(ranks: RankTest) -> str:
     """What the statistic of the rank test is called."""
-    name = type(one.ranks).__name__.removesuffix("Test")
-    if name == "Friedman":
-        return "Cochran's Q" if one.shape.yes_no else "Friedman's chi-square"
-    return "Durbin's chi-square" if name.startswith("Durbin") else "Skillings and Mack's chi-square"
+    name = type(ranks).__name__
+    known = {"FriedmanTest": "Friedman's chi-square", "DurbinTest": "Durbin's chi-square"}
+    return known.get(name, "Skillings and Mack's chi-square")
+
+
+def rank_values(ranks: RankTest) -> tuple[str, Mapping[str, float]]:
+    """What a rank test compares, in words and per sample: rank sums, or with gaps mean ranks."""
+    sums: Mapping[str, float] | None = getattr(ranks, "rank_sums", None)
+    return ("rank sum", sums) if sums is not None else ("mean rank", ranks.mean_ranks)
 
 
 def as_labelled(label: str) -> str:
@@ -84,22 +93,22 @@ def _counted(attributes: list[AttributeReport], other: str) -> str:
 
 def attribute_sentence(one: AttributeReport, called: Called) -> str:
     """One attribute: how far apart and how sure, or what could have been missed."""
-    if one.shape.yes_no and one.ranks is not None:
-        return _shares_sentence(one, one.ranks, called)
+    if one.shares is not None:
+        return _shares_sentence(one, one.shares.terms[0], called)
     if one.main is None:
         reason = one.not_done[0] if one.not_done else "too few scores"
-        return f"“{one.title}” could not be analysed: {reason}"
+        return f"“{one.title}” could not be analysed: {reason[0].lower()}{reason[1:]}."
     if one.found:
         return f"“{one.title}”: {_with_evidence(_apart(one, one.main, called), _evidence(one))}."
     if one.p_value is not None and one.p_value <= one.alpha:
         return (
             f"“{one.title}”: a difference would have been claimed for this attribute alone ({p_text(one.p_value)}), "
             f"but not after correction for {one.family} attributes (adjusted {p_text(one.p_adjusted or 1.0)}). "
-            f"{_missed(one.main)}"
+            f"{_missed(one, one.main)}"
         )
     return (
         f"“{one.title}”: no difference between the {count(len(one.main.samples), 'sample')} was shown "
-        f"({_evidence(one)}). {_missed(one.main)}"
+        f"({_evidence(one)}). {_missed(one, one.main)}"
     )
 
 
@@ -166,7 +175,7 @@ def _pair_text(pair: Pair, confidence: float, called: Called) -> str:
     )
 
 
-def _missed(main: HedonicAnova) -> str:
+def _missed(one: AttributeReport, main: HedonicAnova) -> str:
     """What a null result leaves open: the limit of the pair that is least sure to be close."""
     limits = [
         max(abs(pair.low), abs(pair.high))
@@ -176,6 +185,9 @@ def _missed(main: HedonicAnova) -> str:
     same = "This does not show that the samples are the same"
     if not limits:
         return f"{same}."
+    spread = max(row.scores[-1] for row in one.raw) - min(row.scores[0] for row in one.raw)
+    if max(limits) >= spread:
+        return f"{same}: a difference as large as the whole range of the scores given could have been missed."
     together = ", all pairs together" if main.adjust in ("tukey", "dunnett") and len(main.pairs) > 1 else ""
     return (
         f"{same}: between two of them a difference of up to {significant(max(limits), 2)} points "
@@ -183,20 +195,19 @@ def _missed(main: HedonicAnova) -> str:
     )
 
 
-def _shares_sentence(one: AttributeReport, ranks: RankTest, called: Called) -> str:
-    """Yes/no answers: the shares of yes, and Cochran's Q (which is Friedman's test of zeros and ones)."""
-    rows = sorted(one.raw, key=lambda row: (-_mean(row.scores), row.sample))
-    spoken = listing([f"{called(row.sample)} {percent(_mean(row.scores))}" for row in rows])
-    test = f"{rank_test_name(one)} = {significant(ranks.statistic)}, df {ranks.df}, {p_text(rank_p(ranks))}"
+def _shares_sentence(one: AttributeReport, term: TermTest, called: Called) -> str:
+    """Yes/no answers: the shares of yes, and Cochran's Q."""
+    shares = {name: yes / term.blocks for name, yes in term.checked}
+    ordered = sorted(shares, key=lambda name: (-shares[name], name))
+    spoken = listing([f"{called(name)} {percent(shares[name])}" for name in ordered])
+    if term.cochran_q is None or term.p is None:
+        return f"“{one.title}”: nobody answered differently for different samples: {spoken}."
+    test = f"Cochran's Q = {significant(term.cochran_q)}, df {term.df}, {p_text(term.p)}"
     if one.family > 1 and one.p_adjusted is not None:
         test += f"; {p_text(one.p_adjusted)} after correction for {one.family} attributes"
     if one.found:
         return f"“{one.title}”: the share of “yes” differs between the samples: {spoken} ({test})."
     return (
         f"“{one.title}”: no difference in the share of “yes” was shown: {spoken} ({test}). "
-        "This does not show that the samples are the same."
+        f"This does not show that the samples are the same: {count(term.blocks, 'taster')} can miss a lot."
     )
-
-
-def _mean(scores: tuple[float, ...]) -> float:
-    return sum(scores) / len(scores)

@@ -1,0 +1,185 @@
+"""One attribute of a table of scores: the test its shape calls for, the checks beside it, panel and serving."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import stats
+from panel.analysis.score_report import AttributeReport, RawScores, Shape, Standing
+from panel.analysis.shapes import method_for, shape_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from panel.analysis.wording import RankTest
+    from stats.check_all import CheckAll
+    from stats.consistency import PanelConsistency
+    from stats.liking_ordinal import OrdinalCheck
+    from stats.liking_permutation import PermutationAnova
+    from stats.liking_rows import HedonicAnova
+    from stats.order_effects import OrderEffects
+    from stats.results import Result
+
+Found = TypeVar("Found")
+YES_NO = (
+    "Every answer is yes or no: the shares of yes are compared by Cochran's Q with tasters as blocks, pairs by the "
+    "exact McNemar test. Scores of consistency and order are for scales and are left out."
+)
+# Above these sizes the F test no longer needs the check, and the check takes long.
+PERMUTE_UP_TO, ORDINAL_UP_TO, MOST_CATEGORIES = 1_000, 600, 15
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What holds for every attribute."""
+
+    alpha: float
+    reference: str | None
+
+    def of_anova(self) -> dict[str, Any]:
+        adjust = "dunnett" if self.reference else "tukey"
+        return {"alpha": self.alpha, "adjust": adjust, "reference": self.reference}
+
+
+def analyse_attribute(
+    frame: pd.DataFrame, *, attribute: str, title: str, standing: Standing, settings: Settings
+) -> AttributeReport:
+    """The report of one attribute, p-values not yet adjusted over attributes.
+
+    frame : long, columns taster, sample, score and where they vary replicate, condition, position
+    A part that cannot be computed is None, its reason in `not_done`.
+    """
+    shape = shape_of(frame)
+    results = _shares(frame, settings) if shape.yes_no else _scores(frame, shape, settings)
+    main, shares = results.main, results.shares
+    p_value = main.p_value if main else shares.terms[0].p if shares else None
+    leading: Result | None = main or shares
+    return AttributeReport(
+        attribute=attribute,
+        title=title,
+        standing=standing,
+        shape=shape,
+        raw=_raw(frame),
+        main=main,
+        check=results.check,
+        interaction=results.interaction,
+        ranks=results.ranks,
+        permutation=results.permutation,
+        ordinal=results.ordinal,
+        shares=shares,
+        consistency=results.consistency,
+        order=results.order,
+        p_value=p_value,
+        p_adjusted=p_value,
+        family=1,
+        alpha=settings.alpha,
+        found=False,
+        why=YES_NO if shape.yes_no else method_for(shape)[1],
+        not_done=tuple(results.failed),
+        method=leading.method if leading else "",
+        notes=tuple(
+            dict.fromkeys(
+                (*(leading.notes if leading else ()), *(results.ranks.notes if results.ranks else ()))
+            )
+        ),
+    )
+
+
+@dataclass(slots=True)
+class _Results:
+    """What was computed so far; `failed` keeps the reasons for what could not be."""
+
+    failed: list[str]
+    main: HedonicAnova | None = None
+    check: HedonicAnova | None = None
+    interaction: HedonicAnova | None = None
+    ranks: RankTest | None = None
+    permutation: PermutationAnova | None = None
+    ordinal: OrdinalCheck | None = None
+    shares: CheckAll | None = None
+    consistency: PanelConsistency | None = None
+    order: OrderEffects | None = None
+
+    def attempt(self, what: str, compute: Callable[[], Found]) -> Found | None:
+        """The result, or None with the reason kept: one test that cannot be done does not stop the report."""
+        try:
+            return compute()
+        except ValueError as error:
+            self.failed.append(f"{what} was not computed ({error})")
+            return None
+
+
+def _shares(frame: pd.DataFrame, settings: Settings) -> _Results:
+    from stats.check_all import check_all
+
+    results = _Results([])
+    results.shares = results.attempt("Cochran's Q", lambda: check_all(frame, alpha=settings.alpha))
+    return results
+
+
+def _scores(frame: pd.DataFrame, shape: Shape, settings: Settings) -> _Results:
+    results, of_anova = _Results([]), settings.of_anova()
+    alpha, method = settings.alpha, method_for(shape)[0]
+    if frame["score"].nunique() < 2:
+        results.failed.append(f"every score is {frame['score'].max():g}, which leaves nothing to compare")
+        return results
+    results.main = results.attempt("The analysis of variance", lambda: _anova(frame, method, of_anova))
+    if not shape.complete and shape.conditions == 1:
+        results.check = results.attempt(
+            "The check within tasters", lambda: _anova(frame, "two-way", of_anova)
+        )
+    if shape.conditions > 1:
+        asked = of_anova | {"interaction": True}
+        results.interaction = results.attempt("Sample × condition", lambda: _anova(frame, method, asked))
+    results.ranks = results.attempt("The rank test", lambda: _ranks(frame, shape, alpha))
+    if shape.conditions == 1 and not shape.replicated:
+        _light_checks(results, frame, shape, alpha)
+    results.consistency = results.attempt(
+        "Panel consistency", lambda: stats.panel_consistency(frame, alpha=alpha)
+    )
+    if "position" in frame:
+        # Not as stats.order_effects: once loaded, that name is the module.
+        from stats.order_effects import order_effects
+
+        results.order = results.attempt("Serving order", lambda: order_effects(frame, alpha=alpha))
+    return results
+
+
+def _light_checks(results: _Results, frame: pd.DataFrame, shape: Shape, alpha: float) -> None:
+    if shape.scores <= PERMUTE_UP_TO:
+        results.permutation = results.attempt(
+            "The permutation test", lambda: stats.permutation_anova(frame, alpha=alpha)
+        )
+    few = shape.samples <= MOST_CATEGORIES and frame["score"].nunique() <= MOST_CATEGORIES
+    if shape.scores <= ORDINAL_UP_TO and few:
+        results.ordinal = results.attempt(
+            "The check as ordered categories", lambda: stats.ordinal_check(frame, alpha=alpha)
+        )
+
+
+def _anova(frame: pd.DataFrame, method: str, settings: dict[str, Any]) -> HedonicAnova:
+    found: HedonicAnova = stats.hedonic_anova(frame, method=method, **settings)
+    return found
+
+
+def _ranks(frame: pd.DataFrame, shape: Shape, alpha: float) -> RankTest:
+    cells = frame.groupby(["taster", "sample"])["score"].count()
+    whole = bool((cells > 0).sum() == shape.tasters * shape.samples)
+    found: RankTest
+    if whole:
+        found = stats.friedman(frame, alpha=alpha)
+    elif shape.balanced_blocks:
+        found = stats.durbin(frame, alpha=alpha)
+    else:
+        found = stats.skillings_mack(frame, alpha=alpha)
+    return found
+
+
+def _raw(frame: pd.DataFrame) -> tuple[RawScores, ...]:
+    scored = frame[frame["score"].notna()]
+    return tuple(
+        RawScores(str(name), tuple(sorted(map(float, scores))))
+        for name, scores in scored.groupby("sample")["score"]
+    )
