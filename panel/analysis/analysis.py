@@ -44,28 +44,16 @@ def analyse_scores(
     samples = tuple(sorted(frame.loc[frame["score"].notna(), "sample"].unique()))
     _refuse(frame, samples, reference, alpha)
     primary = plan.primary if plan and plan.primary in set(frame["attribute"]) else None
-    order = list(dict.fromkeys(frame["attribute"]))
-    order.sort(key=lambda attribute: attribute != primary)
-    parts = frame.groupby("attribute", sort=False)
-    settings = Settings(alpha=alpha, reference=reference)
-    attributes = [
-        analyse_attribute(
-            parts.get_group(one).drop(columns="attribute"),
-            attribute=one,
-            title=_title(plan, one),
-            standing="exploratory" if plan is None else "primary" if one == primary else "secondary",
-            settings=settings,
-        )
-        for one in order
-    ]
+    attributes = _each_attribute(frame, plan, primary, Settings(alpha=alpha, reference=reference))
+    scored = frame["score"].notna()
     return ScoreReport(
         name=name,
         question=plan.question if plan else "",
         attributes=_corrected(attributes),
         samples=samples,
-        tasters=int(frame.loc[frame["score"].notna(), "taster"].nunique()),
-        scores=int(frame["score"].notna().sum()),
-        missing=int(frame["score"].isna().sum()),
+        tasters=int(frame.loc[scored, "taster"].nunique()),
+        scores=int(scored.sum()),
+        missing=int((~scored).sum()),
         conditions=tuple(frame["condition"].unique()) if "condition" in frame else (),
         replicates=int(frame["replicate"].nunique()) if "replicate" in frame else 1,
         primary=primary,
@@ -79,6 +67,24 @@ def analyse_scores(
         method=METHOD,
         notes=_multiplicity_notes(attributes, alpha),
     )
+
+
+def _each_attribute(
+    frame: pd.DataFrame, plan: Plan | None, primary: str | None, settings: Settings
+) -> list[AttributeReport]:
+    """One report per attribute: the primary one first, the others in the order of the table."""
+    order = sorted(dict.fromkeys(frame["attribute"]), key=lambda attribute: attribute != primary)
+    parts = frame.groupby("attribute", sort=False)
+    return [
+        analyse_attribute(
+            parts.get_group(one).drop(columns="attribute"),
+            attribute=one,
+            title=_title(plan, one),
+            standing="exploratory" if plan is None else "primary" if one == primary else "secondary",
+            settings=settings,
+        )
+        for one in order
+    ]
 
 
 def _checked(table: ScoreTable | pd.DataFrame) -> tuple[pd.DataFrame, str, tuple[str, ...]]:

@@ -91,7 +91,6 @@ def analyse_forced_choice(
         similarity = stats.similarity_test(
             method, correct, n, pd_limit=pd_limit, beta=beta, confidence=confidence
         )
-    notes = (*difference.notes, *(similarity.notes if similarity else ()))
     return ForcedChoiceReport(
         test=method,
         alpha=alpha,
@@ -106,5 +105,10 @@ def analyse_forced_choice(
         versions=versions(),
         data_hash=rows_hash((answer.taster, bool(answer.correct)) for answer in answers),
         method=difference.method,
-        notes=(*dict.fromkeys(notes), *((POOLED.format(most=most),) if most > 1 else ())),
+        notes=_notes(difference, similarity, most),
     )
+
+
+def _notes(difference: DifferenceTest, similarity: SimilarityTest | None, most: int) -> tuple[str, ...]:
+    said = (*difference.notes, *(similarity.notes if similarity else ()))
+    return (*dict.fromkeys(said), *((POOLED.format(most=most),) if most > 1 else ()))
