@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reportlab.lib.units import mm
 from reportlab.platypus import Flowable
 
 from panel.printing import lettering
 from panel.printing.batch_schedule import BatchSchedule
+from panel.printing.code_rows import code_rows
 from panel.printing.document import Marks, TickBox, gap, heading, paragraph, render, signature_line, table
 from panel.printing.page import PrintedSheet
 
@@ -276,7 +276,9 @@ def _by_letter(sheet: PourSheet, wide: float) -> list[Flowable]:
         count = f"{len(cups)} cup" if len(cups) == 1 else f"{len(cups)} cups"
         story.append(gap(2))
         story.append(heading(" · ".join(part for part in (letter, condition, count) if part), 16))
-        story += code_rows([(cup.code, f"place {cup.place} · cup {cup.position}") for cup in cups], wide)
+        story += code_rows(
+            (letter, condition), [(cup.code, f"place {cup.place} · cup {cup.position}") for cup in cups], wide
+        )
     return story
 
 
@@ -286,40 +288,10 @@ def _by_place(cups: Sequence[PourCup], wide: float, *, letters: bool) -> list[Fl
         places.setdefault(cup.place, []).append(cup)
     story: list[Flowable] = [gap(4), heading("By place: cups in serving order, left to right", 12)]
     for place, tray in places.items():
-        story.append(heading(f"Place {place}", 11))
+        story.append(gap(1.5))
         cells = []
         for cup in tray:
             words = [f"{cup.position}.", cup.pour_letter if letters else "", cup.condition]
             cells.append((cup.code, " ".join(word for word in words if word)))
-        story += code_rows(cells, wide)
+        story += code_rows((f"place {place}", ""), cells, wide)
     return story
-
-
-class CodeRow(Flowable):  # type: ignore[misc]
-    """Codes side by side, each with a small line below; drawn at once, since a sitting may hold thousands."""
-
-    def __init__(self, cells: Sequence[tuple[str, str]], across: int, wide: float) -> None:
-        super().__init__()
-        self.cells, self.step = cells, wide * mm / across
-        self.width, self.height = wide * mm, 13.5 * mm
-
-    def draw(self) -> None:
-        canvas = self.canv
-        for index, (code, small) in enumerate(self.cells):
-            left = index * self.step
-            canvas.setFont(lettering.BOLD, 16)
-            canvas.drawString(left, 6.5 * mm, code, charSpace=1)
-            canvas.setLineWidth(0.8)
-            canvas.line(left, 5.6 * mm, left + lettering.width(code, 16, bold=True, spacing=1), 5.6 * mm)
-            room = self.step - 2 * mm
-            size = lettering.fitted(small, 7, room)
-            x = left
-            for font, piece in lettering.runs(lettering.shortened(small, size, room)):
-                canvas.setFont(font, size)
-                canvas.drawString(x, 2.4 * mm, piece)
-                x += canvas.stringWidth(piece, font, size)
-
-
-def code_rows(cells: Sequence[tuple[str, str]], wide: float, across: int = 7) -> list[Flowable]:
-    """`cells` of code and small line in rows of `across`."""
-    return [CodeRow(cells[start : start + across], across, wide) for start in range(0, len(cells), across)]

@@ -260,6 +260,13 @@ def test_the_pour_sheet_tells_every_cup_twice_by_letter_and_by_place() -> None:
     assert "local food rules decide" in text
 
 
+def test_every_row_of_codes_says_its_letter_again_for_a_page_may_break_between_them() -> None:
+    pdf = pour_sheet(cups(places=60, letters="PR", conditions=("plain",))).pdf
+    by_letter = paper.text_of(pdf).split("By pour letter")[1].split("By place:")[0]
+    # 60 cups, 7 a row
+    assert [len(re.findall(rf"^{letter}\nplain$", by_letter, re.M)) for letter in "PR"] == [9, 9]
+
+
 def test_with_two_persons_the_server_sees_codes_and_no_letters() -> None:
     sheet = replace(cups(letters="ΣΦΨ"), two_person=True)
     assert "By place" not in paper.text_of(pour_sheet(sheet).pdf)
