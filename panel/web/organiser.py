@@ -135,7 +135,8 @@ def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: S
     with house.database.write() as session:
         study = studies.save_draft(session, study.id, typed)
     if (wanted := sent.get("go", "save")).startswith("row-"):
-        return _draft_page(request, study, renumbered(typed), more=wanted.removeprefix("row-"))
+        shown = {kind: len(rows_of(typed, kind)) + (wanted == f"row-{kind}") for kind in FIRST_ROWS}
+        return _draft_page(request, study, renumbered(typed), at_least=shown)
     problems = check_draft(renumbered(typed)).problems
     if wanted == "plan" and not problems:
         return see_other(f"/studies/{study.id}/plan")
@@ -209,14 +210,13 @@ def _draft_page(
     typed: dict[str, str],
     *,
     problems: tuple[Problem, ...] = (),
-    more: str = "",
+    at_least: dict[str, int] = FIRST_ROWS,
     saved: bool = False,
     status: int = 200,
 ) -> Response:
-    rows = {}
-    for kind, first in FIRST_ROWS.items():
-        found = rows_of(typed, kind)
-        rows[kind] = tuple(range(max(len(found) + (kind == more), first)))
+    rows = {
+        kind: tuple(range(max(len(rows_of(typed, kind)), at_least[kind], first))) for kind, first in FIRST_ROWS.items()
+    }
     context = DraftPage(
         head=head_of_page(study),
         typed=typed,
@@ -228,7 +228,7 @@ def _draft_page(
         cautions=CAUTIONS,
         saved=saved,
     )
-    block = "form" if more and wants_fragment(request) else None
+    block = "form" if wants_fragment(request) else None
     return page(request, "organiser/draft.html", context, block=block, status=status)
 
 
