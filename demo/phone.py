@@ -1,0 +1,116 @@
+"""A phone, or an organiser's browser, as a script: the same addresses and forms, through the standard library alone."""
+
+from __future__ import annotations
+
+import json
+import re
+import urllib.error
+import urllib.parse
+import urllib.request
+from dataclasses import dataclass
+from html import unescape
+from http.cookiejar import CookieJar
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+PATIENCE_S = 30.0
+
+
+class RefusedError(RuntimeError):
+    """The server answered, but not with what the script needs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What came back: status, the address after redirects, and the page."""
+
+    status: int
+    url: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """One screen of a ballot as a taster sees it: codes in serving order and how the cup is served."""
+
+    action: str
+    submission: str
+    codes: tuple[str, ...]
+    served: str
+
+
+class Phone:
+    """One browser with its own cookies."""
+
+    def __init__(self, address: str) -> None:
+        self.address = address.rstrip("/")
+        cookies = urllib.request.HTTPCookieProcessor(CookieJar())
+        self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}), cookies)
+
+    def get(self, path: str) -> Reply:
+        """Open a page."""
+        return self._send(path, None, "text/html")
+
+    def post(self, path: str, fields: Mapping[str, str], accept: str = "text/html") -> Reply:
+        """Send a form; redirects are followed."""
+        return self._send(path, urllib.parse.urlencode(fields).encode("ascii"), accept)
+
+    def _send(self, path: str, body: bytes | None, accept: str) -> Reply:
+        request = urllib.request.Request(self.address + path, body, {"Accept": accept})
+        try:
+            with self._opener.open(request, timeout=PATIENCE_S) as response:
+                return Reply(response.status, response.geturl(), response.read().decode("utf-8", "replace"))
+        except urllib.error.HTTPError as refusal:
+            with refusal:
+                return Reply(refusal.code, refusal.geturl(), refusal.read().decode("utf-8", "replace"))
+
+
+class Taster:
+    """Somebody with a phone: joins by the code on the poster and answers screen after screen."""
+
+    def __init__(self, address: str, join_path: str, name: str = "") -> None:
+        self.phone = Phone(address)
+        notice = self.phone.get(join_path)
+        fields = hidden_fields(notice.text)
+        if "consent" not in fields:
+            raise RefusedError(f"{join_path} shows no form of consent (status {notice.status})")
+        page = self.phone.post(join_path, fields | {"name": name})
+        self.screens = screens_in(page.text)
+        if not self.screens:
+            raise RefusedError(f"{join_path} dealt no ballot (status {page.status})")
+
+    def answer(self, screen: Screen, fields: Mapping[str, str]) -> bool:
+        """Send one screen's answers; whether the sitting is still open. RefusedError when they are not stored."""
+        sent = {"submission": screen.submission, **fields}
+        reply = self.phone.post(screen.action, sent, "application/json")
+        said: dict[str, Any] = json.loads(reply.text) if reply.text.startswith("{") else {}
+        if not said.get("saved"):
+            raise RefusedError(f"{screen.action} did not store {dict(fields)} (status {reply.status})")
+        return not said["closed"]
+
+
+def hidden_fields(page: str) -> dict[str, str]:
+    """Name and value of the hidden fields of a page."""
+    found = re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', page)
+    return {name: unescape(value) for name, value in found}
+
+
+def screens_in(page: str) -> list[Screen]:
+    """The current screen and those that the page keeps for later, in order."""
+    return [_screen(part) for part in re.findall(r"<article class=\"screen\".*?</article>", page, re.DOTALL)]
+
+
+def _screen(part: str) -> Screen:
+    action = re.search(r'<form method="post" action="([^"]+)"', part)
+    if action is None:
+        raise RefusedError("a screen without a form")
+    served = re.search(r'<p class="how">[^<]*<strong>([^<]*)</strong>', part)
+    codes = dict.fromkeys(re.findall(r'class="code">(\d{3})<', part))
+    return Screen(
+        unescape(action[1]),
+        hidden_fields(part)["submission"],
+        tuple(codes),
+        unescape(served[1]) if served else "",
+    )
