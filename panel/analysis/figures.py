@@ -168,7 +168,7 @@ def consistency_grid(
     tasters = list(values)[:_MOST_ROWS]
     attributes = list(dict.fromkeys(name for row in values.values() for name in row))
     with _LOCK:
-        figure, axes = _canvas(1.0 + 0.26 * len(tasters))
+        figure, axes = _canvas(1.0 + 0.26 * len(tasters), min(_WIDTH, 1.6 + 1.2 * len(attributes)))
         for y, taster in enumerate(reversed(tasters)):
             for x, attribute in enumerate(attributes):
                 framed = attribute in flagged.get(taster, ())
@@ -208,10 +208,10 @@ def _cell(axes: Any, x: int, y: int, value: float | None, *, framed: bool) -> No
     axes.text(x + 0.5, y + 0.47, text, ha="center", va="center", fontsize=8, color=_INK)
 
 
-def _canvas(height: float) -> tuple[Any, Any]:
+def _canvas(height: float, width: float = _WIDTH) -> tuple[Any, Any]:
     from matplotlib.figure import Figure as Canvas
 
-    figure = Canvas(figsize=(_WIDTH, height), facecolor="white", layout="constrained")
+    figure = Canvas(figsize=(width, height), facecolor="white", layout="constrained")
     axes = figure.add_subplot()
     axes.set_facecolor("white")
     axes.spines[["top", "right"]].set_visible(False)

@@ -28,9 +28,7 @@ CLAIM = (
 )
 
 
-def forced_choice_view(
-    report: ForcedChoiceReport, *, title: str = "", question: str = "", figures: bool = True
-) -> ReportView:
+def forced_choice_view(report: ForcedChoiceReport, *, title: str = "", figures: bool = True) -> ReportView:
     """What the page, the file and the terminal show of a forced-choice test. It names no sample."""
     standing = "primary" if report.planned else "exploratory"
     findings = [Finding(report.difference.sentence(), standing)]
@@ -38,7 +36,7 @@ def forced_choice_view(
         findings = [Finding(report.similarity.sentence(), standing), Finding(findings[0].text, "secondary")]
     return ReportView(
         title=title or TITLES[report.test],
-        question=question,
+        question="",
         headline=report.sentence(),
         status=status(report.planned),
         findings=tuple(findings[1:]),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING
 
+from panel.analysis.checklist import checklist
 from panel.analysis.forced_choice import ForcedChoiceReport
 from panel.analysis.forced_choice_view import forced_choice_view
 from panel.analysis.score_view import score_view
@@ -21,14 +23,22 @@ def report_view(
     *,
     title: str = "",
     question: str = "",
+    stated: Mapping[str, str] | None = None,
     figures: bool = True,
 ) -> ReportView:
     """What the page, the file and the terminal show of a report.
 
     names : blind label -> product name after the reveal; None renders the same report by label
     title, question : shown on top; question only where the report carries none
+    stated : what the study states of the standard's list (keys of `checklist`); None leaves the list out
     figures : draw them (SVG text in each `Figure`)
     """
     if isinstance(report, ForcedChoiceReport):
-        return forced_choice_view(report, title=title, question=question, figures=figures)
-    return score_view(report, names=names, title=title, figures=figures)
+        view = forced_choice_view(report, title=title, figures=figures)
+    else:
+        view = score_view(report, names=names, title=title, figures=figures)
+    view = dataclasses.replace(view, question=view.question or question)
+    if stated is None:
+        return view
+    objective = {"objective": view.question} if view.question else {}
+    return dataclasses.replace(view, sections=(*view.sections, checklist(report, {**objective, **stated})))

@@ -164,3 +164,18 @@ def test_what_is_wrong_with_a_file_comes_back_as_a_sentence(data, options, says)
     assert says in outcome.text()
     assert says in str(outcome.to_dict()["problems"])
     assert outcome.to_dict()["report"] is None
+
+
+@pytest.mark.parametrize("kind", ["several attributes", "triangle"])
+def test_the_checklist_fills_what_is_known_and_shows_what_is_missing(kind):
+    view = report_view(
+        reports()[kind],
+        question="Did the new pot matter?",
+        stated={"serving": "60 °C, lidded", "leader": " "},
+    )
+    rows = dict(view.sections[-1].tables[0].rows)
+    assert rows["How the samples were served: temperature, vessel, amount, carrier"] == "60 °C, lidded"
+    assert rows["Who led the test"] == "not stated"
+    assert rows["Number of tasters"] == str(reports()[kind].tasters)
+    missing = sum(text == "not stated" for text in rows.values())
+    assert view.sections[-1].paragraphs[0].startswith(f"{missing} items of {len(rows)}")
