@@ -87,8 +87,9 @@ def camps(
     Stability: tasters are resampled, clustered anew, everybody assigned to the nearest new centre, and both
     partitions compared by the adjusted Rand index (Hubert & Arabie 1985). Test: the within share of the sum
     of squares along the lines that join the centres, against one Gaussian cloud with the same covariance
-    clustered alike (after Liu, Hayes, Nobel & Marron 2008, JASA 103, 1281-1293). A warning needs at least 20 tasters, p below alpha, stability of 0.75, camps of 15 %, and
-    a different favourite or a reversed order of two samples (thresholds: common practice, no source).
+    clustered alike (after Liu, Hayes, Nobel & Marron 2008, JASA 103, 1281-1293).
+    A warning needs at least 20 tasters, p below alpha, stability of 0.75, camps of 15 %, and two samples that
+    the camps put in opposite order (thresholds: common practice, no source).
     Raises ValueError as `read_scores` does, and for a number of clusters that the tasters cannot fill.
     """
     table = read_scores(frame)

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stats.circular_triads import TasterTriads, kendall_u, taster_triads
 from stats.multiplicity import holm
 from stats.phrasing import count, listing, p_text, significant
 from stats.results import Estimate, Result
+from stats.triad_counts import TasterTriads, kendall_u, taster_triads
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
