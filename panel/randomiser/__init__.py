@@ -7,6 +7,7 @@ sitting, replicate) start from 1.
 
 from panel.randomiser.balance import Balance, Bound, balance_of
 from panel.randomiser.forced import ForcedChoice, forced_choice
+from panel.randomiser.incomplete import IncompleteBlocks, incomplete_blocks
 from panel.randomiser.labels import blind_labels, pour_letters
 from panel.randomiser.plan import Place, Serving, ServingPlan, serving_plan
 from panel.randomiser.pool import codes
@@ -17,6 +18,7 @@ __all__ = [
     "Bound",
     "CompleteOrders",
     "ForcedChoice",
+    "IncompleteBlocks",
     "Place",
     "Serving",
     "ServingPlan",
@@ -24,6 +26,7 @@ __all__ = [
     "blind_labels",
     "codes",
     "forced_choice",
+    "incomplete_blocks",
     "pour_letters",
     "serving_plan",
     "williams",

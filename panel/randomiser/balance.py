@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from panel.randomiser.efficiency import efficiency_bound, efficiency_of
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -22,11 +24,16 @@ class Balance:
     position_spread : largest less smallest count of `position`
     carry_over_spread : the same over the pairs of different samples of `carry_over`
     concurrence_spread : the same over the pairs of different samples of `concurrence`
+    efficiency : average efficiency factor of the orders as blocks (see `efficiency_of`), 1 where each holds
+        every sample; None where an order holds a sample twice
+    efficiency_bound : what no orders of these lengths can exceed; None as above
     """
 
     position: Table
     carry_over: Table
     concurrence: Table
+    efficiency: float | None = None
+    efficiency_bound: float | None = None
 
     @property
     def position_spread(self) -> int:
@@ -52,6 +59,8 @@ class Balance:
             "position_spread": self.position_spread,
             "carry_over_spread": self.carry_over_spread,
             "concurrence_spread": self.concurrence_spread,
+            "efficiency": self.efficiency,
+            "efficiency_bound": self.efficiency_bound,
         }
 
 
@@ -121,11 +130,23 @@ def balance_within(runs: Sequence[Sequence[tuple[int, int]]], samples: int, cond
                 position[sample][place] += 1
                 if place:
                     carry_over[run[place - 1][0]][sample] += 1
-        held = sorted({sample for sample, served in run if served == condition})
+    blocks = [[sample for sample, served in run if served == condition] for run in runs]
+    for block in blocks:
+        held = set(block)
         for i in held:
             for j in held:
                 concurrence[i][j] += 1
-    return Balance(_frozen(position), _frozen(carry_over), _frozen(concurrence))
+    return Balance(
+        _frozen(position), _frozen(carry_over), _frozen(concurrence), *_efficiencies(blocks, samples)
+    )
+
+
+def _efficiencies(blocks: Sequence[Sequence[int]], samples: int) -> tuple[float | None, float | None]:
+    if any(len(set(block)) < len(block) for block in blocks) or not any(blocks):
+        return None, None
+    if all(len(block) in (0, samples) for block in blocks):
+        return 1.0, 1.0
+    return efficiency_of(blocks, samples), efficiency_bound(blocks, samples)
 
 
 def _frozen(table: list[list[int]]) -> Table:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from panel.randomiser.chance import Chance
 from panel.randomiser.forced import forced_choice
+from panel.randomiser.incomplete import incomplete_blocks
+from panel.randomiser.seating import arranged
 from panel.randomiser.squares import williams
 
 if TYPE_CHECKING:
@@ -43,8 +45,6 @@ class Layout:
     runs: list[list[Run]]
     blocks: tuple[int, ...]
     bounds: tuple[Bound, ...]
-    efficiency: float | None
-    efficiency_bound: float | None
     notes: tuple[str, ...]
 
 
@@ -77,7 +77,46 @@ def complete_layout(wish: Wish) -> Layout:
         for taster in range(wish.tasters)
     ]
     blocks = tuple(streams[0].blocks[taster * wish.replicates] for taster in range(wish.tasters))
-    return Layout(runs, blocks, tuple(s.bound for s in streams), None, None, notes)
+    return Layout(runs, blocks, tuple(s.bound for s in streams), notes)
+
+
+def incomplete_layout(wish: Wish, per_taster: int) -> Layout:
+    """Every taster takes some samples at each sitting, in each condition and replicate."""
+    design = incomplete_blocks(
+        wish.samples, per_taster, wish.tasters, wish.seed, sittings=wish.sittings, reference=wish.reference
+    )
+    mixed = wish.condition_mode == "crossed"
+    blocks = [block for row in design.sets for block in row]
+    if mixed:
+        blocks = [
+            tuple(s + c * wish.samples for c in range(wish.conditions) for s in block) for block in blocks
+        ]
+    items = wish.samples * (wish.conditions if mixed else 1)
+    rounds = [
+        (condition, replicate)
+        for condition in range(wish.conditions if wish.condition_mode == "separate" else 1)
+        for replicate in range(1, wish.replicates + 1)
+    ]
+    # Later rounds serve the same samples in places of their own, as balanced as those of the first.
+    orders = [
+        blocks
+        if index == 0 and not mixed
+        else arranged(blocks, items, Chance(wish.seed, f"places of round {index}"))
+        for index in range(len(rounds))
+    ]
+    runs = [
+        [
+            Run(
+                sitting + 1,
+                replicate,
+                as_items(wish, orders[index][taster * wish.sittings + sitting], condition),
+            )
+            for sitting in range(wish.sittings)
+            for index, (condition, replicate) in enumerate(rounds)
+        ]
+        for taster in range(wish.tasters)
+    ]
+    return Layout(runs, design.blocks, (design.bound,), design.notes)
 
 
 def _runs_of(wish: Wish, orders: list[list[Order]]) -> list[Run]:
@@ -156,7 +195,7 @@ def forced_layout(wish: Wish) -> Layout:
             row += drawn
         runs.append(row)
     blocks = tuple(taster // design.block_size + 1 for taster in range(wish.tasters))
-    return Layout(runs, blocks, (), None, None, design.notes)
+    return Layout(runs, blocks, (), design.notes)
 
 
 def drafts_of(wish: Wish, runs: list[Run], warm_up: int | None) -> list[Draft]:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from panel.randomiser.balance import Balance, Bound, balance_within
 from panel.randomiser.chance import Chance
 from panel.randomiser.coding import code_cups
-from panel.randomiser.layout import Draft, complete_layout, drafts_of, forced_layout
+from panel.randomiser.layout import Draft, complete_layout, drafts_of, forced_layout, incomplete_layout
 from panel.randomiser.wish import Wish
 
 if TYPE_CHECKING:
@@ -72,7 +72,6 @@ class ServingPlan:
         another (all samples in one condition and replicate, the samples of one sitting, or one set)
     bounds : per balanced design behind it, the proven lower bounds (empty for forced choice, whose orders
         are used equally instead)
-    efficiency, efficiency_bound : of incomplete blocks, else None
     breaks : numbers of the tasks after which a break falls
     spare_codes : codes for spilt cups, on no cup of the plan
     notes : plain sentences: what was balanced, the bound, assumptions
@@ -91,8 +90,6 @@ class ServingPlan:
     places: tuple[Place, ...]
     balance: tuple[Balance, ...]
     bounds: tuple[Bound, ...]
-    efficiency: float | None
-    efficiency_bound: float | None
     breaks: tuple[int, ...]
     spare_codes: tuple[str, ...]
     notes: tuple[str, ...]
@@ -112,8 +109,6 @@ class ServingPlan:
                 "sittings",
                 "reference",
                 "code_rule",
-                "efficiency",
-                "efficiency_bound",
             )
         }
         whole["places"] = [
@@ -173,22 +168,26 @@ def serving_plan(
     Source: ISO 4120:2021 5.5 (codes), ISO 29842:2024 (incomplete blocks), `williams`, `forced_choice`.
     """
     wish = Wish(
-        method=method,
-        samples=samples,
-        tasters=tasters,
-        seed=seed,
-        conditions=conditions,
-        condition_mode=condition_mode,
-        replicates=replicates,
-        per_taster=per_taster,
-        sittings=sittings,
-        reference=reference,
-        warm_up=warm_up,
-        break_every=break_every,
-        code_rule=code_rule,
-        spare=spare,
+        method,
+        samples,
+        tasters,
+        seed,
+        conditions,
+        condition_mode,
+        replicates,
+        per_taster,
+        sittings,
+        reference,
+        warm_up,
+        break_every,
+        code_rule,
+        spare,
     )
     wish.check()
+    return _planned(wish)
+
+
+def _planned(wish: Wish) -> ServingPlan:
     layout = _layout(wish)
     first = _warm_ups(wish)
     drafts = [drafts_of(wish, runs, one) for runs, one in zip(layout.runs, first, strict=True)]
@@ -201,7 +200,9 @@ def serving_plan(
 
 
 def _layout(wish: Wish) -> Layout:
-    return forced_layout(wish) if wish.in_sets else complete_layout(wish)
+    if wish.in_sets:
+        return forced_layout(wish)
+    return incomplete_layout(wish, wish.per_taster) if wish.per_taster else complete_layout(wish)
 
 
 def _warm_ups(wish: Wish) -> list[int | None]:
@@ -267,8 +268,6 @@ def _joined(
             for condition in range(wish.conditions)
         ),
         bounds=layout.bounds,
-        efficiency=layout.efficiency,
-        efficiency_bound=layout.efficiency_bound,
         breaks=_breaks(wish, drafts[0]),
         spare_codes=spares,
         notes=notes,

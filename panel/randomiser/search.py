@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 MEMORY = 30  # how many steps back late acceptance compares with
 LONGEST_CHAIN = 60
+LAST_WINDOW = 6  # how many times longer the last window is searched
 
 
 def least_squares(total: int, cells: int) -> int:
@@ -22,22 +23,50 @@ def least_squares(total: int, cells: int) -> int:
 
 
 class _Seating:
-    """Rows under change, with their counts."""
+    """Rows under change, with their counts: places over all rows, carry-over up to the window at work."""
 
     def __init__(self, rows: Sequence[Order], samples: int) -> None:
         self.rows = [list(row) for row in rows]
+        self.start = self.stop = 0  # the window
         self.places = len(rows[0])
         self.count = [[0] * self.places for _ in range(samples)]
         self.carry = [[0] * samples for _ in range(samples)]
         for row in self.rows:
             for place, sample in enumerate(row):
                 self.count[sample][place] += 1
-            for previous, following in pairwise(row):
-                self.carry[previous][following] += 1
         served = [sum(counts) for counts in self.count]
         self.low = [times // self.places for times in served]
         self.high = [-(-times // self.places) for times in served]
-        self.cost = sum(count * count for line in self.carry for count in line)
+        self.cost = 0
+        self.at: list[list[list[int]]] = []  # [place][sample]: rows of the window that have it there
+
+    def open(self, start: int, stop: int) -> None:
+        """Take the rows from `start` up to `stop` as the window, and their carry-over into account."""
+        self.start, self.stop = start, stop
+        self.at = [[[] for _ in self.count] for _ in range(self.places)]
+        for index in range(start, stop):
+            self._count_carry_over(self.rows[index], 1)
+            for place, sample in enumerate(self.rows[index]):
+                self.at[place][sample].append(index)
+
+    def window(self) -> list[list[int]]:
+        """A copy of the rows of the window."""
+        return [list(row) for row in self.rows[self.start : self.stop]]
+
+    def put_back(self, rows: list[list[int]]) -> None:
+        """Set the rows of the window to an earlier state."""
+        for index, row in enumerate(rows, start=self.start):
+            for by, there in ((-1, self.rows[index]), (1, row)):
+                self._count_carry_over(there, by)
+                for place, sample in enumerate(there):
+                    self.count[sample][place] += by
+            self.rows[index] = row
+
+    def _count_carry_over(self, row: list[int], by: int) -> None:
+        for previous, following in pairwise(row):
+            old = self.carry[previous][following]
+            self.cost += by * (2 * old + by)
+            self.carry[previous][following] = old + by
 
     def swap(self, index: int, p: int, q: int) -> None:
         """Exchange places p and q of one row, and keep every count and the cost up to date."""
@@ -49,6 +78,9 @@ class _Seating:
             self.cost -= 2 * self.carry[a][b] + 1
         a, b = row[p], row[q]
         row[p], row[q] = b, a
+        for place, gone, come in ((p, a, b), (q, b, a)):
+            self.at[place][gone].remove(index)
+            self.at[place][come].append(index)
         self.count[a][p] -= 1
         self.count[a][q] += 1
         self.count[b][q] -= 1
@@ -63,7 +95,7 @@ class _Seating:
 
         Returns the rows swapped, or None (with everything as before) where the chain grows too long.
         """
-        first = chance.below(len(self.rows))
+        first = self.start + chance.below(self.stop - self.start)
         changed = [first]
         waiting = list(self.rows[first])[p : p + 1] + list(self.rows[first])[q : q + 1]
         self.swap(first, p, q)
@@ -74,7 +106,7 @@ class _Seating:
                     self.count[sample][here] > self.high[sample]
                     or self.count[sample][there] < self.low[sample]
                 ):
-                    fit = [i for i, row in enumerate(self.rows) if row[here] == sample and i not in changed]
+                    fit = [i for i in self.at[here][sample] if i not in changed]
                     if not fit or len(changed) >= LONGEST_CHAIN:
                         self.undo(changed, p, q)
                         return None
@@ -89,20 +121,33 @@ class _Seating:
             self.swap(index, p, q)
 
 
-def better_carry_over(rows: Sequence[Order], samples: int, chance: Chance, tries: int) -> list[Order]:
+def better_carry_over(
+    rows: Sequence[Order], samples: int, chance: Chance, tries_per_row: int, window: int
+) -> list[Order]:
     """Rows with the same samples in each row, places as balanced as before, carry-over as even as found.
 
-    rows : serving orders of one length whose place counts per sample differ by at most one
-    tries : how many chains of swaps are tried (late acceptance hill climbing, Burke and Bykov 2017, European
-        Journal of Operational Research 258, 70-78: whole numbers only, so the same on every machine)
+    rows : serving orders of one length in which a sample's counts at the places differ by at most one
+    tries_per_row : how many chains of swaps are tried (late acceptance hill climbing, Burke and Bykov 2017,
+        European Journal of Operational Research 258, 70-78: whole numbers only, so the same on every machine)
+    window : so many rows are bettered at a time, given those before them, so that first rows are even too;
+        the last window, which settles the whole, is tried longer
     """
-    places = len(rows[0])
-    goal = least_squares(len(rows) * (places - 1), samples * (samples - 1))
     seating = _Seating(rows, samples)
-    best, best_cost = [tuple(row) for row in seating.rows], seating.cost
+    if seating.places < 2:
+        return list(rows)
+    for start in range(0, len(rows), window):
+        stop = min(start + window, len(rows))
+        seating.open(start, stop)
+        tries = tries_per_row * (stop - start)
+        _climb(seating, samples, chance, tries * LAST_WINDOW if stop == len(rows) else tries)
+    return [tuple(row) for row in seating.rows]
+
+
+def _climb(seating: _Seating, samples: int, chance: Chance, tries: int) -> None:
+    places = seating.places
+    goal = least_squares(seating.stop * (places - 1), samples * (samples - 1))
+    best, best_cost = seating.window(), seating.cost
     recent = [seating.cost] * MEMORY
-    if places < 2:
-        return best
     for step in range(tries):
         if best_cost <= goal:
             break
@@ -114,5 +159,6 @@ def better_carry_over(rows: Sequence[Order], samples: int, chance: Chance, tries
             seating.undo(changed, p, q)
         recent[step % MEMORY] = seating.cost
         if seating.cost < best_cost:
-            best, best_cost = [tuple(row) for row in seating.rows], seating.cost
-    return best
+            best, best_cost = seating.window(), seating.cost
+    if best_cost < seating.cost:
+        seating.put_back(best)

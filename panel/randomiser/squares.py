@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 MOST_SAMPLES = 60
-TRIES = 6000
+TRIES = 2000  # in units of the last window
 Rows = list[Order]
 
 
@@ -135,7 +135,7 @@ def _searched(samples: int, count: int, chance: Chance) -> Rows:
     step = 2 * clash(row)
     rows = [_square(row)[step * i % samples] for i in range(samples)]
     chosen = (rows + _apart(other, samples // 2, chance))[:count]
-    return chosen if count == samples else better_carry_over(chosen, samples, chance, TRIES)
+    return chosen if count == samples else better_carry_over(chosen, samples, chance, TRIES // count, count)
 
 
 def _simple_bound(samples: int, tasters: int) -> int:

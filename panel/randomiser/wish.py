@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from panel.randomiser.chance import check_count, check_seed
 from panel.randomiser.forced import MOST_TASTERS, ORDERS, orders_of
+from panel.randomiser.incomplete import check_blocks
 from panel.randomiser.pool import POOL
 from panel.randomiser.squares import MOST_SAMPLES
 
@@ -106,4 +107,6 @@ class Wish:
                 f"per_taster is for rating and ranking, where a taster may take some of the samples; the "
                 f"{self.method} test serves whole sets"
             )
-        raise ValueError(f"per_taster is {self.per_taster}, but every taster takes all samples; leave it out")
+        if self.per_taster == self.samples:
+            raise ValueError(f"per_taster is {self.per_taster}, which is all samples; leave it out")
+        check_blocks(self.samples, self.per_taster, self.tasters, self.sittings, self.reference)
