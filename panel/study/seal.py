@@ -11,6 +11,7 @@ import base64
 import hashlib
 import json
 import secrets
+import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,7 +90,8 @@ def _spoken(code: str) -> str:
 
 
 def _stretch(phrase: str, salt: bytes) -> bytes:
-    return Scrypt(salt=salt, length=32, **_SCRYPT).derive(phrase.encode("utf-8"))
+    typed = unicodedata.normalize("NFC", phrase)  # keyboards compose accents differently (RFC 8265, 4.2.2)
+    return Scrypt(salt=salt, length=32, **_SCRYPT).derive(typed.encode("utf-8"))
 
 
 def _wrap(data_key: bytes, phrase: str) -> dict[str, str]:
