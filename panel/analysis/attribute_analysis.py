@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import stats
-from panel.analysis.score_report import AttributeReport, RawScores, Shape, Standing
+from panel.analysis.score_report import AttributeReport, ConditionMean, RawScores, Shape, Standing
 from panel.analysis.shapes import method_for, shape_of
 
 if TYPE_CHECKING:
@@ -62,6 +62,7 @@ def analyse_attribute(
         standing=standing,
         shape=shape,
         raw=_raw(frame),
+        by_condition=_by_condition(frame) if shape.conditions > 1 else (),
         main=main,
         check=results.check,
         interaction=results.interaction,
@@ -140,7 +141,6 @@ def _scores(frame: pd.DataFrame, shape: Shape, settings: Settings) -> _Results:
         "Panel consistency", lambda: stats.panel_consistency(frame, alpha=alpha)
     )
     if "position" in frame:
-        # Not as stats.order_effects: once loaded, that name is the module.
         from stats.order_effects import order_effects
 
         results.order = results.attempt("Serving order", lambda: order_effects(frame, alpha=alpha))
@@ -182,4 +182,14 @@ def _raw(frame: pd.DataFrame) -> tuple[RawScores, ...]:
     return tuple(
         RawScores(str(name), tuple(sorted(map(float, scores))))
         for name, scores in scored.groupby("sample")["score"]
+    )
+
+
+def _by_condition(frame: pd.DataFrame) -> tuple[ConditionMean, ...]:
+    scored = frame[frame["score"].notna()]
+    cells = scored.groupby(["condition", "sample"])["score"]
+    means, sizes = cells.mean(), cells.size()
+    return tuple(
+        ConditionMean(str(condition), str(sample), float(mean), int(size))
+        for (condition, sample), mean, size in zip(means.index.tolist(), means, sizes, strict=True)
     )

@@ -49,9 +49,20 @@ class RawScores:
 
 
 @dataclass(frozen=True, slots=True)
+class ConditionMean:
+    """The raw mean of one sample under one condition, over n scores."""
+
+    condition: str
+    sample: str
+    mean: float
+    n: int
+
+
+@dataclass(frozen=True, slots=True)
 class AttributeReport(Result):
     """One attribute: the method that its table calls for, the others beside it.
 
+    by_condition : raw means under each condition, empty where there is one
     main : the analysis of variance that the finding rests on; None where it failed and for yes/no answers,
         whose finding rests on `shares`
     check : the same question by another analysis of variance; interaction : sample × condition fitted too
@@ -67,6 +78,7 @@ class AttributeReport(Result):
     standing: Standing
     shape: Shape
     raw: tuple[RawScores, ...]
+    by_condition: tuple[ConditionMean, ...]
     main: HedonicAnova | None
     check: HedonicAnova | None
     interaction: HedonicAnova | None

@@ -5,7 +5,17 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING
 
-from panel.analysis.numbers import ABSENT, decimals_for, df_text, fixed, interval, p_cell, p_equals, signed
+from panel.analysis.numbers import (
+    ABSENT,
+    decimals_for,
+    df_text,
+    fixed,
+    interval,
+    natural,
+    p_cell,
+    p_equals,
+    signed,
+)
 from panel.analysis.view_parts import Column, Table
 from panel.analysis.wording import rank_p, rank_test_name, rank_values
 from stats.phrasing import percent, significant
@@ -110,6 +120,23 @@ def pairs_table(one: AttributeReport, main: HedonicAnova, called: Called) -> Tab
             f"p by {_ADJUSTED[main.adjust]}. dz: mean difference within tasters over its standard deviation."
             if len(pairs) > 1
             else "dz: mean difference within tasters over its standard deviation."
+        ),
+    )
+
+
+def conditions_table(one: AttributeReport, called: Called) -> Table | None:
+    """Raw means under each condition, a row per condition; None where there is one condition."""
+    if not one.by_condition:
+        return None
+    conditions = sorted({row.condition for row in one.by_condition}, key=natural)
+    samples = sorted({row.sample for row in one.by_condition})
+    means = {(row.condition, row.sample): row.mean for row in one.by_condition}
+    return Table(
+        caption=f"“{one.title}”: raw means under each condition",
+        columns=(Column("Condition", numeric=False), *(Column(called(sample)) for sample in samples)),
+        rows=tuple(
+            (condition, *(fixed(means.get((condition, sample)), 2) for sample in samples))
+            for condition in conditions
         ),
     )
 

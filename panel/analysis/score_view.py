@@ -11,6 +11,7 @@ from panel.analysis.numbers import as_sentence, decimals_for, df_text, natural, 
 from panel.analysis.panel_view import people_section, serving_section
 from panel.analysis.score_tables import (
     anova_table,
+    conditions_table,
     means_table,
     pairs_table,
     ranks_table,
@@ -48,7 +49,7 @@ def score_view(
         for one in report.attributes
         if several and one.attribute != report.primary
     ]
-    agreement = [Finding(text, "check") for text in _disagreements(report)]
+    agreement = [Finding(text, "check") for text in _cautions(report)]
     sections = [
         *([_overview(report, called)] if several else []),
         *(
@@ -103,10 +104,12 @@ def _facts(report: ScoreReport, called: Called) -> tuple[tuple[str, str], ...]:
     return tuple(facts)
 
 
-def _disagreements(report: ScoreReport) -> list[str]:
-    """Where the rank test sees it otherwise: said for each such attribute, never hidden."""
+def _cautions(report: ScoreReport) -> list[str]:
+    """Where ranks say otherwise, or conditions matter: said for each such attribute, never hidden."""
     said = []
     for one in report.attributes:
+        depends = wording.condition_sentence(one)
+        said += [depends] if depends else []
         if one.main is None or one.ranks is None:
             continue
         p = wording.rank_p(one.ranks)
@@ -156,6 +159,7 @@ def _attribute(one: AttributeReport, place: int, called: Called, figures: bool, 
     tables += [shares_table(one, called), share_pairs_table(one, called)]
     if one.main is not None:
         tables += [means_table(one, one.main, called), pairs_table(one, one.main, called)]
+    tables.append(conditions_table(one, called))
     tables.append(tests_table(one))
     tables.append(ranks_table(one, called))
     if one.main is not None:

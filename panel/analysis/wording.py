@@ -104,11 +104,11 @@ def attribute_sentence(one: AttributeReport, called: Called) -> str:
         return (
             f"“{one.title}”: a difference would have been claimed for this attribute alone ({p_text(one.p_value)}), "
             f"but not after correction for {one.family} attributes (adjusted {p_text(one.p_adjusted or 1.0)}). "
-            f"{_missed(one, one.main)}"
+            f"{_missed(one, one.main, called)}"
         )
     return (
         f"“{one.title}”: no difference between the {count(len(one.main.samples), 'sample')} was shown "
-        f"({_evidence(one)}). {_missed(one, one.main)}"
+        f"({_evidence(one)}). {_missed(one, one.main, called)}"
     )
 
 
@@ -175,7 +175,7 @@ def _pair_text(pair: Pair, confidence: float, called: Called) -> str:
     )
 
 
-def _missed(one: AttributeReport, main: HedonicAnova) -> str:
+def _missed(one: AttributeReport, main: HedonicAnova, called: Called) -> str:
     """What a null result leaves open: the limit of the pair that is least sure to be close."""
     limits = [
         max(abs(pair.low), abs(pair.high))
@@ -188,11 +188,27 @@ def _missed(one: AttributeReport, main: HedonicAnova) -> str:
     spread = max(row.scores[-1] for row in one.raw) - min(row.scores[0] for row in one.raw)
     if max(limits) >= spread:
         return f"{same}: a difference as large as the whole range of the scores given could have been missed."
-    together = ", all pairs together" if main.adjust in ("tukey", "dunnett") and len(main.pairs) > 1 else ""
+    several = len(main.pairs) > 1 and main.adjust in ("tukey", "dunnett")
+    together = f", all {'pairs' if main.reference is None else 'comparisons'} together" if several else ""
+    where = (
+        "between two of them" if main.reference is None else f"from the reference {called(main.reference)}"
+    )
     return (
-        f"{same}: between two of them a difference of up to {significant(max(limits), 2)} points "
+        f"{same}: {where} a difference of up to {significant(max(limits), 2)} points "
         f"could have been missed ({percent(main.confidence)} limits{together})."
     )
+
+
+def condition_sentence(one: AttributeReport) -> str:
+    """What to say where the samples' differences depend on the condition; "" where that was not shown."""
+    for line in one.interaction.table if one.interaction else ():
+        if line.term == "sample × condition" and line.p_value is not None and line.p_value <= one.alpha:
+            return (
+                f"“{one.title}”: the differences between samples depend on the condition "
+                f"(F({df_text(line.df)}, {df_text(line.df_den)}) = {significant(line.f or 0.0)}, "
+                f"{p_text(line.p_value)}): read the means under each condition, not only those over all."
+            )
+    return ""
 
 
 def _shares_sentence(one: AttributeReport, term: TermTest, called: Called) -> str:

@@ -66,6 +66,22 @@ def test_conditions_are_asked_whether_samples_rank_alike_under_them():
     assert [line.term for line in one.interaction.table] == ["condition", "sample", "sample × condition"]
 
 
+def test_a_difference_that_depends_on_the_condition_is_said():
+    frame = scores(tasters=20, conditions=2, effect=0.5)
+    turned = (frame["condition"] == "with dashi") & (frame["sample"] == "C")
+    frame.loc[turned, "score"] -= 3
+    view = report_view(analyse_scores(frame), figures=False)
+    assert any("the differences between samples depend on the condition" in one.text for one in view.findings)
+    table = next(t for s in view.sections for t in s.tables if "under each condition" in t.caption)
+    assert [row[0] for row in table.rows] == ["plain", "with dashi"]
+
+
+def test_a_null_result_against_a_reference_speaks_of_the_reference():
+    said = analyse_scores(scores(samples=4), reference="B").sentence()
+    assert "from the reference B a difference of up to" in said
+    assert "all comparisons together" in said
+
+
 def test_a_reference_is_what_the_others_are_compared_with():
     report = analyse_scores(scores(samples=4, effect=1.5), reference="A")
     one = report.attributes[0]
