@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 from panel.store.database import now
 from panel.store.ledger import append
 from panel.store.tables import Organiser, SignInLink
-from panel.study.drafting import name_key, tidy
+from panel.study.draft_reader import name_key, tidy
 
 if TYPE_CHECKING:
     from pwdlib import PasswordHash

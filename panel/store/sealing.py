@@ -18,13 +18,12 @@ from panel.store.tables import Batch, Place, Sample, Serving, Sitting, Study, Ta
 from panel.study import seal
 from panel.study.drafting import check_draft
 from panel.study.life import Move, State
-from panel.study.plan import Plan, plan_from_dict, plan_to_dict, product_to_dict
+from panel.study.plan import Plan, Product, plan_from_dict, plan_to_dict, product_to_dict
 
 if TYPE_CHECKING:
     from panel.store.tokens import Tokens
 
-SPARE_SHARE = 0.1
-FEWEST_SPARES = 6
+REFERENCE_INDEX, STRONGER_INDEX = 0, 1  # where the plan expects the samples that play these parts
 
 
 class UnfitDraftError(ValueError):
@@ -41,6 +40,8 @@ class Sealed:
 
 def drawn(plan: Plan, seed: str) -> randomiser.ServingPlan:
     """The serving plan that this seed (hexadecimal) gives. The same inputs give the same plan."""
+    layout = plan.layout
+    blocks = layout.per_taster is not None
     return randomiser.serving_plan(
         method=plan.method,
         samples=plan.samples,
@@ -49,8 +50,12 @@ def drawn(plan: Plan, seed: str) -> randomiser.ServingPlan:
         conditions=len(plan.conditions),
         condition_mode=plan.condition_mode,
         replicates=plan.replicates,
+        per_taster=layout.per_taster,
+        sittings=layout.sittings,
+        reference=REFERENCE_INDEX if blocks and plan.with_reference else None,
+        warm_up=layout.warm_up,
+        break_every=layout.break_every,
         code_rule=plan.code_rule,
-        spare=max(FEWEST_SPARES, round(SPARE_SHARE * plan.samples * len(plan.conditions))),
     )
 
 
@@ -72,10 +77,9 @@ def seal_study(
         raise UnfitDraftError("Draw the serving plan and look at its balance first; then seal.")
     plan, seed = drafted.plan, study.seed
     dealt = drawn(plan, seed)
-    samples = _add_samples(session, study, plan, seed)
+    products = arranged(drafted.products)
+    samples = _add_samples(session, study, products, seed)
     _add_rows(session, tokens, study, dealt, samples)
-    products = list(drafted.products)
-    secrets.SystemRandom().shuffle(products)
     key = {sample.id: product_to_dict(product) for sample, product in zip(samples, products, strict=True)}
     secret = {"key": key, "seed": seed, "nonce": seal.new_nonce()}
     study.plan = json.dumps(plan_to_dict(plan), ensure_ascii=False, sort_keys=True)
@@ -161,19 +165,39 @@ def open_key(session: Session, study: Study, phrase: str) -> dict[str, Any]:
     return secret
 
 
-def _add_samples(session: Session, study: Study, plan: Plan, seed: str) -> list[Sample]:
+def arranged(products: tuple[Product, ...]) -> list[Product]:
+    """The products at random over the plan's sample indices, a blind duplicate twice.
+
+    Only a sample with a part to play stands where the plan expects it; blind labels and pour letters are
+    drawn apart from this, so that no index tells anything.
+    """
+    served = [product for product in products for _ in range(1 + product.twice)]
+    secrets.SystemRandom().shuffle(served)
+    for role, index in (("reference", REFERENCE_INDEX), ("stronger", STRONGER_INDEX)):
+        holders = [product for product in served if product.role == role]
+        if holders:
+            served.remove(holders[0])
+            served.insert(index, holders[0])
+    return served
+
+
+def _add_samples(session: Session, study: Study, products: list[Product], seed: str) -> list[Sample]:
     number = int(seed, 16)
-    labels = randomiser.blind_labels(plan.samples, seed=number)
-    letters = randomiser.pour_letters(plan.samples, seed=number)
+    labels = randomiser.blind_labels(len(products), seed=number)
+    letters = randomiser.pour_letters(len(products), seed=number)
     samples = [
-        Sample(study_id=study.id, blind_label=label, pour_letter=letter)
-        for label, letter in zip(labels, letters, strict=True)
+        Sample(study_id=study.id, blind_label=label, pour_letter=letter, role=_role(product))
+        for label, letter, product in zip(labels, letters, products, strict=True)
     ]
     session.add_all(samples)
     session.flush()
     session.add_all(Batch(sample_id=sample.id, number=1) for sample in samples)
     session.flush()
     return samples
+
+
+def _role(product: Product) -> str:
+    return product.role or ("duplicate" if product.twice else "")
 
 
 def _add_rows(

@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
 from panel.store.tables import Sitting, Study
-from panel.study.drafting import renumbered, tidy
+from panel.study.draft_reader import renumbered, tidy
 from panel.study.life import Move, State, after, refusal
 from panel.study.plan import Plan, plan_from_dict
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from panel.study.drafting import tidy
+from panel.study.draft_reader import tidy
 from panel.study.problems import Problem
 from panel.study.scales import ODD_ONE_MISSING, Scale, scale_of
 

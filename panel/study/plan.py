@@ -7,8 +7,9 @@ from typing import Any, Literal
 
 from pydantic import TypeAdapter
 
-ConditionMode = Literal["separate", "same cup"]
+ConditionMode = Literal["separate", "same cup", "crossed"]
 CodeRule = Literal["per cup", "per sample"]
+Role = Literal["", "reference", "stronger"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +17,8 @@ class Product:
     """One sample by its name: the secret that the seal keeps.
 
     price : as typed, with its currency; allergens : keys of cautions.ALLERGENS
+    role : what the analysis must know: "reference", or "stronger" where one is expected to be
+    twice : served a second time under its own blind letter (a blind duplicate)
     """
 
     name: str
@@ -24,6 +27,8 @@ class Product:
     price: str = ""
     note: str = ""
     allergens: tuple[str, ...] = ()
+    role: Role = ""
+    twice: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +48,56 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
+class Layout:
+    """How servings are spread over a taster's time.
+
+    per_taster : samples a taster takes in one sitting; None for all of them
+    sittings : time slots of one taster
+    warm_up : whether each sitting starts with a serving that is not scored
+    break_every : a break after so many screens; None for no breaks
+    """
+
+    per_taster: int | None = None
+    sittings: int = 1
+    warm_up: bool = False
+    break_every: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Kitchen:
+    """How samples are prepared and served, equal for all; None where it was left open.
+
+    per_cup : amount in `unit`; loss : share that never reaches a cup, 0 to below 1; spare_cups : for each sample
+    per_batch : what one preparation makes, in `unit`; minutes : how long it takes
+    holding : minutes after it is ready within which a cup must be served; rest : minutes before it may be
+    temperature : of serving, in degrees Celsius; cup_diameter : in mm
+    at_once : tasters served together; minutes_per_cup : how long a taster takes for one
+    two_person : one pours and codes, another serves
+    """
+
+    per_cup: float | None = None
+    unit: str = "g"
+    loss: float = 0.0
+    spare_cups: int = 0
+    per_batch: float | None = None
+    minutes: float | None = None
+    holding: float | None = None
+    rest: float = 0.0
+    temperature: float | None = None
+    cup_diameter: float | None = None
+    at_once: int | None = None
+    minutes_per_cup: float = 3.0
+    two_person: bool = False
+    controls: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """Everything about a study that may be known before the reveal.
 
     heading : the title tasters see; title : the one everybody else sees
+    samples : blind letters, a blind duplicate counted for itself
+    with_reference : whether one of the samples is the reference
     tasters : places of the design
     replicates : how often each taster meets each sample (rating) or how many sets each gets (triangle)
     conditions : how samples are served, in order; at least one
@@ -65,6 +116,9 @@ class Plan:
     conditions: tuple[str, ...] = ("as served",)
     condition_mode: ConditionMode = "separate"
     code_rule: CodeRule = "per cup"
+    layout: Layout = Layout()
+    kitchen: Kitchen = Kitchen()
+    with_reference: bool = False
     questions: tuple[Question, ...] = ()
     primary: str = ""
     alpha: float = 0.05

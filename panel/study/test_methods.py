@@ -19,6 +19,8 @@ class TestMethod:
     answer : what the taster gives
     analysis : which family of results the report shows
     may_go_back : whether an answered screen may be opened again
+    directed : whether one sample is expected to be stronger, which a right answer names
+    needs_reference : whether one sample must be known to the tasters beforehand
     """
 
     __test__ = False  # pytest would take the name for a test class
@@ -34,7 +36,9 @@ class TestMethod:
     answer: Answer
     analysis: Analysis
     standard: str
-    may_go_back: bool
+    may_go_back: bool = False
+    directed: bool = False
+    needs_reference: bool = False
 
 
 TEST_METHODS: dict[str, TestMethod] = {
@@ -55,7 +59,6 @@ TEST_METHODS: dict[str, TestMethod] = {
             answer="scores",
             analysis="scores",
             standard="ISO 11136:2014 (hedonic), ISO 4121:2003 (quantitative scales)",
-            may_go_back=False,
         ),
         TestMethod(
             id="triangle",
@@ -72,7 +75,6 @@ TEST_METHODS: dict[str, TestMethod] = {
             answer="odd one",
             analysis="forced choice",
             standard="ISO 4120:2021",
-            may_go_back=False,
         ),
     )
 }

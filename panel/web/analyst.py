@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request, Response
 
 from panel.store import studies
 from panel.store.exclusions import exclude, take_back
-from panel.study.drafting import tidy
+from panel.study.draft_reader import tidy
 from panel.study.life import Move, State, allowed
 from panel.study.problems import Problem
 from panel.web.access import AnalystsStudy, AsAnalyst

@@ -12,7 +12,8 @@ from panel.store import studies
 from panel.store.ledger import events_of
 from panel.store.sealing import drawn
 from panel.study.cautions import ALLERGENS, CAUTIONS
-from panel.study.drafting import check_draft, renumbered, rows_of
+from panel.study.draft_reader import renumbered, rows_of
+from panel.study.drafting import check_draft
 from panel.study.life import Move, State
 from panel.study.scales import SCALES, Scale
 from panel.study.test_methods import TEST_METHODS, TestMethod, method_of
@@ -215,7 +216,8 @@ def _draft_page(
     status: int = 200,
 ) -> Response:
     rows = {
-        kind: tuple(range(max(len(rows_of(typed, kind)), at_least[kind], first))) for kind, first in FIRST_ROWS.items()
+        kind: tuple(range(max(len(rows_of(typed, kind)), at_least[kind], first)))
+        for kind, first in FIRST_ROWS.items()
     }
     context = DraftPage(
         head=head_of_page(study),

@@ -14,7 +14,7 @@ from panel.store.ledger import locked_study
 from panel.store.studies import plan_of
 from panel.store.tables import Attempt, Consent, Place, Sitting, Study
 from panel.study.cautions import ALWAYS, CAUTIONS, CONSENT, notice
-from panel.study.drafting import LONGEST_NAME, tidy
+from panel.study.draft_reader import LONGEST_NAME, tidy
 from panel.study.life import Move, State, refusal
 from panel.study.plan import Plan
 from panel.study.seal import digest

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request, Response
 from starlette.datastructures import UploadFile
 
 from panel.store.uploads import keep_table, name_columns, table_called, tables_kept, throw_away
-from panel.study.drafting import tidy
+from panel.study.draft_reader import tidy
 from panel.study.problems import Problem
 from panel.web.access import AsOrganiser
 from panel.web.pages import InHouse, Sent, page, see_other, sent_form

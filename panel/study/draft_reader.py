@@ -1,0 +1,104 @@
+"""Reading what was typed: text, numbers, choices and numbered rows, with every problem gathered."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from panel.study.problems import Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+LONGEST_NAME = 120
+LONGEST_TEXT = 2000
+ROW_KINDS = ("product", "question", "condition")
+_ROW = re.compile(r"^(product|question|condition)-(\d{1,3})-([a-z_]+)$")
+
+
+@dataclass(slots=True)
+class Reader:
+    """Reads typed fields and gathers what is wrong; a wrong field reads as its lowest or default value."""
+
+    typed: Mapping[str, str]
+    problems: list[Problem] = field(default_factory=list)
+
+    def wrong(self, name: str, code: str, text: str) -> None:
+        self.problems.append(Problem(name, code, text))
+
+    def text(self, name: str, what: str, *, required: bool = False, longest: int = LONGEST_TEXT) -> str:
+        value = tidy(self.typed.get(name, ""))
+        if required and not value:
+            self.wrong(name, "missing", f"Write {what}.")
+        if len(value) > longest:
+            self.wrong(name, "too_long", f"Shorten {what} to {longest} characters; it has {len(value)}.")
+        return value
+
+    def whole(self, name: str, what: str, low: int, high: int, default: int | None = None) -> int:
+        raw = tidy(self.typed.get(name, ""))
+        if not raw and default is not None:
+            return default
+        if not re.fullmatch(r"\d{1,9}", raw) or not low <= int(raw) <= high:
+            typed = f", not “{raw}”" if raw else ""
+            self.wrong(name, "not_in_range", f"Write {what} as a whole number from {low} to {high}{typed}.")
+            return low
+        return int(raw)
+
+    def number(self, name: str, what: str, low: float, high: float) -> float | None:
+        raw = tidy(self.typed.get(name, "")).replace(",", ".").rstrip("% ")
+        if not raw:
+            return None
+        try:
+            value = float(raw)
+        except ValueError:
+            value = float("nan")
+        if not low <= value <= high:
+            self.wrong(name, "not_in_range", f"Write {what} as a number from {low:g} to {high:g}.")
+            return None
+        return value
+
+    def choice(self, name: str, what: str, known: Iterable[str], default: str) -> str:
+        value = self.typed.get(name, "") or default
+        if value not in known:
+            self.wrong(name, "unknown_choice", f"Choose {what} from the list; “{value}” is not in it.")
+            return default
+        return value
+
+    def ticked(self, prefix: str, known: Iterable[str]) -> tuple[str, ...]:
+        return tuple(key for key in known if self.typed.get(f"{prefix}{key}"))
+
+
+def tidy(text: str) -> str:
+    """`text` in one Unicode form, without control characters and outer blanks."""
+    kept = "".join(
+        c for c in unicodedata.normalize("NFC", text) if c == "\n" or unicodedata.category(c) != "Cc"
+    )
+    return kept.strip()
+
+
+def name_key(name: str) -> str:
+    """The form in which two names count as one: case and accents of width do not matter."""
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+
+
+def rows_of(typed: Mapping[str, str], kind: str) -> list[int]:
+    """The numbers of the rows of that kind that stand in the form, in order."""
+    found = {int(match[2]) for name in typed if (match := _ROW.match(name)) and match[1] == kind}
+    return sorted(found)
+
+
+def renumbered(typed: Mapping[str, str]) -> dict[str, str]:
+    """The typed fields without empty rows, the rows left numbered from 0 and each kind in its order."""
+    kept = {name: value for name, value in typed.items() if not _ROW.match(name)}
+    for kind in ROW_KINDS:
+        number = 0
+        for row in rows_of(typed, kind):
+            at = f"{kind}-{row}-"
+            fields = {name.removeprefix(at): value for name, value in typed.items() if name.startswith(at)}
+            said = "name" if kind == "condition" else "text" if kind == "question" else None
+            if tidy(fields.get(said, "")) if said else any(map(tidy, fields.values())):
+                kept |= {f"{kind}-{number}-{name}": value for name, value in fields.items()}
+                number += 1
+    return kept
