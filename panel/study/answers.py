@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from panel.study.plan import Question
 
 ODD_ONE = "odd"
+_NUMBER = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{1,20})?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +45,7 @@ def check_answer(question: Question, sent: Mapping[str, str]) -> Answer | Proble
 
 
 def _check_number(key: str, scale: Scale, raw: str) -> Answer | Problem:
-    try:
-        value = float(raw)
-    except ValueError:
-        value = math.nan
+    value = float(raw.replace(",", ".")) + 0.0 if _NUMBER.fullmatch(raw) else math.nan  # -0 becomes 0
     if scale.kind == "line":
         if not scale.low <= value <= scale.high:
             return Problem(key, "off_scale", f"“{raw}” is not on the line. {scale.missing}")

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 LONGEST_NAME = 120
 LONGEST_TEXT = 2000
 ROW_KINDS = ("product", "question", "condition")
+WRITTEN = {"question": ("text", "low", "high"), "condition": ("name",)}  # what makes a row more than empty
 _ROW = re.compile(r"^(product|question|condition)-(\d{1,3})-([a-z_]+)$")
 
 
@@ -71,16 +72,15 @@ class Reader:
 
 
 def tidy(text: str) -> str:
-    """`text` in one Unicode form, without control characters and outer blanks."""
-    kept = "".join(
-        c for c in unicodedata.normalize("NFC", text) if c == "\n" or unicodedata.category(c) != "Cc"
-    )
-    return kept.strip()
+    """`text` in one Unicode form, tabs as blanks, without other control characters and outer blanks."""
+    plain = unicodedata.normalize("NFC", text).replace("\t", " ")
+    return "".join(c for c in plain if c == "\n" or unicodedata.category(c) != "Cc").strip()
 
 
 def name_key(name: str) -> str:
-    """The form in which two names count as one: case and accents of width do not matter."""
-    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+    """The form in which two names count as one: case, width and invisible characters do not matter."""
+    seen = "".join(c for c in unicodedata.normalize("NFKC", name) if unicodedata.category(c) != "Cf")
+    return " ".join(seen.casefold().split())
 
 
 def rows_of(typed: Mapping[str, str], kind: str) -> list[int]:
@@ -90,15 +90,19 @@ def rows_of(typed: Mapping[str, str], kind: str) -> list[int]:
 
 
 def renumbered(typed: Mapping[str, str]) -> dict[str, str]:
-    """The typed fields without empty rows, the rows left numbered from 0 and each kind in its order."""
+    """The typed fields without empty rows, the rows left numbered from 0 and each kind in its order.
+
+    The primary question, named by its number, keeps meaning the same row.
+    """
     kept = {name: value for name, value in typed.items() if not _ROW.match(name)}
     for kind in ROW_KINDS:
         number = 0
         for row in rows_of(typed, kind):
             at = f"{kind}-{row}-"
             fields = {name.removeprefix(at): value for name, value in typed.items() if name.startswith(at)}
-            said = "name" if kind == "condition" else "text" if kind == "question" else None
-            if tidy(fields.get(said, "")) if said else any(map(tidy, fields.values())):
+            if any(tidy(fields.get(name, "")) for name in WRITTEN.get(kind, fields)):
                 kept |= {f"{kind}-{number}-{name}": value for name, value in fields.items()}
                 number += 1
+                if kind == "question" and typed.get("primary") == f"q{row + 1}":
+                    kept["primary"] = f"q{number}"
     return kept

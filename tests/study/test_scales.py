@@ -1,0 +1,59 @@
+"""The words of the scales, held against their source: a changed word would be another scale."""
+
+from __future__ import annotations
+
+import pytest
+
+from panel.study.scales import SCALES, scale_of
+
+# Peryam, D. R. & Pilgrim, F. J. (1957). Hedonic scale method of measuring food preferences.
+# Food Technology 11 (9, suppl.), 9-14: the nine phrases. Wording from memory.
+HEDONIC = {
+    9: "Like extremely",
+    8: "Like very much",
+    7: "Like moderately",
+    6: "Like slightly",
+    5: "Neither like nor dislike",
+    4: "Dislike slightly",
+    3: "Dislike moderately",
+    2: "Dislike very much",
+    1: "Dislike extremely",
+}
+
+
+def test_the_nine_points_of_liking_have_their_published_words() -> None:
+    assert {point.value: point.label for point in SCALES["hedonic-9"].points} == HEDONIC
+
+
+def test_every_scale_stands_under_its_own_id() -> None:
+    assert all(scale.id == name for name, scale in SCALES.items())
+
+
+@pytest.mark.parametrize("scale", SCALES.values(), ids=lambda scale: scale.id)
+def test_every_scale_says_what_to_do_when_nothing_was_answered(scale) -> None:
+    assert scale.missing.endswith(".")
+    assert len(scale.missing.split()) >= 3
+
+
+@pytest.mark.parametrize("scale", SCALES.values(), ids=lambda scale: scale.id)
+def test_every_scale_can_be_answered(scale) -> None:
+    values = [point.value for point in scale.points]
+    assert len(set(values)) == len(values)
+    assert len({point.label for point in scale.points}) == len(values)
+    match scale.kind:
+        case "line":
+            assert scale.low < scale.high
+        case "text":
+            assert (scale.longest > 0, scale.numeric) == (True, False)
+        case _:
+            assert len(values) >= 2
+
+
+def test_a_point_is_found_by_its_value() -> None:
+    assert SCALES["hedonic-9"].label_of(9) == "Like extremely"
+    assert SCALES["line-100"].label_of(50) == ""
+
+
+def test_an_unknown_scale_is_refused_with_the_known_ones() -> None:
+    with pytest.raises(ValueError, match=r"'hedonic-7'.*hedonic-9"):
+        scale_of("hedonic-7")
