@@ -24,11 +24,13 @@ def deal(session: Session, sitting_id: str, wording: str, name: str = "") -> Att
     sitting = session.get_one(Sitting, sitting_id)
     study = locked_study(session, sitting.study_id)
     require(study, Move.JOIN)
-    place = _next_place(session, sitting_id)
+    place = _next_place(session, study.id)
     person = Person(name=name, created_at=now())
     session.add(person)
     session.flush()
-    attempt = Attempt(study_id=study.id, place_id=place.id, person_id=person.id, dealt_at=now())
+    attempt = Attempt(
+        study_id=study.id, place_id=place.id, person_id=person.id, sitting_id=sitting.id, dealt_at=now()
+    )
     session.add(attempt)
     session.add(Consent(person_id=person.id, study_id=study.id, wording=wording, given_at=now()))
     append(
@@ -49,9 +51,9 @@ def step_out(session: Session, attempt: Attempt) -> None:
     append(session, attempt.study_id, "taster", "taster stepped out", {"attempt": attempt.id})
 
 
-def _next_place(session: Session, sitting_id: str) -> Place:
+def _next_place(session: Session, study_id: str) -> Place:
     taken = select(Attempt.place_id)
-    free = select(Place).where(Place.sitting_id == sitting_id, col(Place.id).not_in(taken))
+    free = select(Place).where(Place.study_id == study_id, col(Place.id).not_in(taken))
     place = session.exec(free.order_by(col(Place.number)).limit(1)).first()
     if place is None:
         raise NoPlaceLeftError(

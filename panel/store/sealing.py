@@ -203,12 +203,10 @@ def _role(product: Product) -> str:
 def _add_rows(
     session: Session, tokens: Tokens, study: Study, dealt: randomiser.ServingPlan, samples: list[Sample]
 ) -> None:
-    sitting = Sitting(study_id=study.id, number=1)
-    session.add(sitting)
-    session.flush()
+    session.add(Sitting(study_id=study.id, number=1))
     batches = {batch.sample_id: batch.id for batch in _batches(session, samples)}
     for planned in dealt.places:
-        place = Place(study_id=study.id, sitting_id=sitting.id, number=planned.number)
+        place = Place(study_id=study.id, number=planned.number)
         session.add(place)
         session.flush()
         tasks = _add_tasks(session, place, planned)
@@ -238,9 +236,12 @@ def _add_tasks(session: Session, place: Place, planned: randomiser.Place) -> dic
     tasks: dict[int, Task] = {}
     for serving in planned.servings:
         if serving.task not in tasks:
-            scored = not serving.warm_up
             tasks[serving.task] = Task(
-                place_id=place.id, number=serving.task, condition=serving.condition, scored=scored
+                place_id=place.id,
+                number=serving.task,
+                sitting=serving.sitting,
+                condition=serving.condition,
+                scored=not serving.warm_up,
             )
     session.add_all(tasks.values())
     session.flush()

@@ -122,25 +122,28 @@ class Sitting(SQLModel, table=True):
 
 
 class Place(SQLModel, table=True):
-    """One row of the design, to be dealt to whoever comes next."""
+    """One row of the design, to be dealt to whoever comes next; over as many sittings as the plan has."""
 
     __table_args__ = (UniqueConstraint("study_id", "number"),)
 
     id: str = Field(default_factory=new_id, primary_key=True)
     study_id: str = Field(foreign_key="study.id", index=True)
-    sitting_id: str = Field(foreign_key="sitting.id", index=True)
     number: int
     token_revision: int = 1
 
 
 class Task(SQLModel, table=True):
-    """One screen of a place: one cup, or one set of cups judged together. condition: index into the plan's."""
+    """One screen of a place: one cup, or one set of cups judged together.
+
+    sitting : at which of the taster's sittings it comes, from 1; condition : index into the plan's
+    """
 
     __table_args__ = (UniqueConstraint("place_id", "number"),)
 
     id: str = Field(default_factory=new_id, primary_key=True)
     place_id: str = Field(foreign_key="place.id", index=True)
     number: int
+    sitting: int = 1
     condition: int
     scored: bool = True
 
@@ -178,7 +181,7 @@ class Person(SQLModel, table=True):
 
 
 class Attempt(SQLModel, table=True):
-    """One person taking a place. number counts the attempts at that place."""
+    """One person taking a place, dealt in `sitting_id`. number counts the attempts at that place."""
 
     __table_args__ = (
         UniqueConstraint("place_id", "number"),
@@ -189,6 +192,7 @@ class Attempt(SQLModel, table=True):
     study_id: str = Field(foreign_key="study.id", index=True)
     place_id: str = Field(foreign_key="place.id", index=True)
     person_id: str = Field(foreign_key="person.id", index=True)
+    sitting_id: str = Field(foreign_key="sitting.id")
     number: int = 1
     status: str = "tasting"
     dealt_at: datetime = Field(sa_type=UtcTime)

@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 from panel.store.dealing import NoPlaceLeftError, deal
 from panel.store.ledger import locked_study
 from panel.store.studies import plan_of
-from panel.store.tables import Attempt, Consent, Place, Sitting, Study
+from panel.store.tables import Attempt, Consent, Sitting, Study
 from panel.study.cautions import ALWAYS, CAUTIONS, CONSENT, notice
 from panel.study.draft_reader import LONGEST_NAME, tidy
 from panel.study.life import Move, State, refusal
@@ -141,10 +141,8 @@ def _ballots_on(
 ) -> tuple[tuple[str, str], ...]:
     """The unfinished ballots of this sitting on this phone, oldest first: address and words."""
     known = attempts_on(request, house.tokens)
-    query = (
-        select(Attempt)
-        .join(Place, col(Place.id) == Attempt.place_id)
-        .where(Place.sitting_id == sitting.id, col(Attempt.id).in_(known), col(Attempt.status) == "tasting")
+    query = select(Attempt).where(
+        Attempt.study_id == sitting.study_id, col(Attempt.id).in_(known), col(Attempt.status) == "tasting"
     )
     attempts = sorted(session.exec(query), key=lambda attempt: known.index(attempt.id))
     label = "Continue where you were"

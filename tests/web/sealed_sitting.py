@@ -147,7 +147,7 @@ def seal_sitting(database: Database, tokens: Tokens, plan: Plan, places: list[li
         session.add_all(batches)
         session.flush()
         for number, screens in enumerate(places, start=1):
-            place = Place(study_id=study.id, sitting_id=sitting.id, number=number)
+            place = Place(study_id=study.id, number=number)
             session.add(place)
             session.flush()
             _add_cups(session, tokens, place, screens, samples, batches)

@@ -161,16 +161,13 @@ def upgrade() -> None:
         "place",
         sa.Column("id", sa.String(), nullable=False),
         sa.Column("study_id", sa.String(), nullable=False),
-        sa.Column("sitting_id", sa.String(), nullable=False),
         sa.Column("number", sa.Integer(), nullable=False),
         sa.Column("token_revision", sa.Integer(), nullable=False),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name="fk_place_sitting_id_sitting"),
         sa.ForeignKeyConstraint(["study_id"], ["study.id"], name="fk_place_study_id_study"),
         sa.PrimaryKeyConstraint("id", name="pk_place"),
         sa.UniqueConstraint("study_id", "number", name="uq_place_study_id_number"),
     )
     with op.batch_alter_table("place", schema=None) as batch_op:
-        batch_op.create_index("ix_place_sitting_id", ["sitting_id"], unique=False)
         batch_op.create_index("ix_place_study_id", ["study_id"], unique=False)
 
     op.create_table(
@@ -179,6 +176,7 @@ def upgrade() -> None:
         sa.Column("study_id", sa.String(), nullable=False),
         sa.Column("place_id", sa.String(), nullable=False),
         sa.Column("person_id", sa.String(), nullable=False),
+        sa.Column("sitting_id", sa.String(), nullable=False),
         sa.Column("number", sa.Integer(), nullable=False),
         sa.Column("status", sa.String(), nullable=False),
         sa.Column("dealt_at", sa.DateTime(timezone=True), nullable=False),
@@ -186,6 +184,7 @@ def upgrade() -> None:
         sa.CheckConstraint("status in ('tasting', 'finished', 'stepped out')", name="ck_attempt_status"),
         sa.ForeignKeyConstraint(["person_id"], ["person.id"], name="fk_attempt_person_id_person"),
         sa.ForeignKeyConstraint(["place_id"], ["place.id"], name="fk_attempt_place_id_place"),
+        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name="fk_attempt_sitting_id_sitting"),
         sa.ForeignKeyConstraint(["study_id"], ["study.id"], name="fk_attempt_study_id_study"),
         sa.PrimaryKeyConstraint("id", name="pk_attempt"),
         sa.UniqueConstraint("place_id", "number", name="uq_attempt_place_id_number"),
@@ -200,6 +199,7 @@ def upgrade() -> None:
         sa.Column("id", sa.String(), nullable=False),
         sa.Column("place_id", sa.String(), nullable=False),
         sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("sitting", sa.Integer(), nullable=False),
         sa.Column("condition", sa.Integer(), nullable=False),
         sa.Column("scored", sa.Boolean(), nullable=False),
         sa.ForeignKeyConstraint(["place_id"], ["place.id"], name="fk_task_place_id_place"),
