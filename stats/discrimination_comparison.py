@@ -56,7 +56,7 @@ class DPrimeComparison(Result):
     chi_square, df, chi_square_p : heterogeneity by standard errors; None where one of them is undefined
     likelihood_ratio, likelihood_ratio_p : heterogeneity by likelihood, always there
     statistic, p_value : the chi-square where it exists, else the likelihood ratio (`method` says which)
-    common : the one d' that fits all studies best, with profile-likelihood limits
+    shared : the one d' that fits all studies best, with profile-likelihood limits
     """
 
     studies: tuple[StudyDPrime, ...]
@@ -71,7 +71,7 @@ class DPrimeComparison(Result):
     df: int
     p_value: float
     significant: bool
-    common: Estimate
+    shared: Estimate
     method: str
     notes: tuple[str, ...]
 
@@ -136,7 +136,7 @@ def compare_d_primes(
         df=df,
         p_value=p_value,
         significant=bool(at_most(p_value, alpha)),
-        common=_common(each, confidence),
+        shared=_shared(each, confidence),
         method=f"{'Likelihood-ratio' if chi_square is None else 'Chi-square'} test of one d'; pairs by likelihood",
         notes=_notes(chi_square is None),
     )
@@ -203,7 +203,7 @@ def _likelihood_ratio(studies: Sequence[StudyDPrime]) -> float:
     return max(0.0, 2 * (free - _best(studies)[1]))
 
 
-def _common(studies: Sequence[StudyDPrime], confidence: float) -> Estimate:
+def _shared(studies: Sequence[StudyDPrime], confidence: float) -> Estimate:
     from scipy.optimize import brentq
     from scipy.special import chdtri
 

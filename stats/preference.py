@@ -96,14 +96,7 @@ def paired_preference(
     no_preference_rule : "split" (equally, an odd one to the smaller side) or "drop"
     Raises ValueError for negative or no counts, or an unknown rule. Source: ISO 5495, ASTM E2263.
     """
-    a, b, none = (
-        whole_number(value, name)
-        for value, name in ((prefer_a, "prefer_a"), (prefer_b, "prefer_b"), (no_preference, "no_preference"))
-    )
-    if a + b + none == 0:
-        raise ValueError("prefer_a, prefer_b and no_preference are all 0: there is no taster to count")
-    if no_preference_rule not in RULES:
-        raise ValueError(f"no_preference_rule must be 'split' or 'drop', but got {no_preference_rule!r}")
+    a, b, none = _checked(prefer_a, prefer_b, no_preference, no_preference_rule)
     share(alpha, "alpha")
     share(confidence, "confidence")
     counted = votes(a, b, none, no_preference_rule)
@@ -129,6 +122,18 @@ def paired_preference(
         method=_method_text(two_sided, no_preference_rule),
         notes=_notes(none, no_preference_rule, total, alpha, two_sided),
     )
+
+
+def _checked(prefer_a: int, prefer_b: int, no_preference: int, rule: Rule) -> tuple[int, int, int]:
+    a, b, none = (
+        whole_number(value, name)
+        for value, name in ((prefer_a, "prefer_a"), (prefer_b, "prefer_b"), (no_preference, "no_preference"))
+    )
+    if a + b + none == 0:
+        raise ValueError("prefer_a, prefer_b and no_preference are all 0: there is no taster to count")
+    if rule not in RULES:
+        raise ValueError(f"no_preference_rule must be 'split' or 'drop', but got {rule!r}")
+    return a, b, none
 
 
 def votes(a: int, b: int, none: int, rule: Rule) -> tuple[int, int]:

@@ -23,11 +23,6 @@ from stats.thurstone import guess_probability, has_d_prime
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Integers = NDArray[np.int64]
-
 PROFILE = "profile likelihood of the beta-binomial"
 EXACT = "exact (Clopper-Pearson)"
 LEAST_SPREAD = 1e-7  # gamma this small is the binomial to rounding
@@ -130,25 +125,16 @@ def replicated_test(
     Raises ValueError for impossible counts, or where nobody answered twice.
     Source: Ennis & Bi 1998; Tarone 1979, Biometrika 66:585; Brockhoff 2003.
     """
-    import numpy as np
-
     right, given = _checked(correct, trials)
-    names = (
-        [str(name) for name in tasters] if tasters is not None else [str(i + 1) for i in range(len(right))]
-    )
-    if len(names) != len(right):
-        raise ValueError(
-            f"tasters must name each of the {len(right)} counts in correct, but names {len(names)}"
-        )
+    names = _names(tasters, len(right))
     share(alpha, "alpha")
     share(confidence, "confidence")
     guess = guess_probability(method)
     total, answers = sum(right), sum(given)
-    fit = _BetaBinomial(np.array(right), np.array(given), guess if chance_corrected else 0.0)
-    pc = fit.mean_limits(confidence)
+    fit = _BetaBinomial(right, given, guess if chance_corrected else 0.0)
     z, tarone_p = _tarone(right, given)
     p_value = float(upper_tail(total, answers, guess))
-    overdispersed = fit.ratio_p <= alpha or (tarone_p is not None and tarone_p <= alpha)
+    overdispersed = min(fit.ratio_p, 1.0 if tarone_p is None else tarone_p) <= alpha
     return ReplicatedTest(
         test=method,
         correct=right,
@@ -159,27 +145,31 @@ def replicated_test(
         p_value=p_value,
         significant=bool(at_most(p_value, alpha)),
         pooled_pc=_clopper_pearson(total, answers, confidence),
-        pc=pc,
-        pd=_carried(pc, lambda share_right: discriminators(method, share_right)),
-        pd_upper=_one_sided(fit.mean_limits(max(2 * confidence - 1, 1e-9)), method, confidence),
-        d_prime=_carried(pc, lambda share_right: finite_d_prime(method, share_right))
-        if has_d_prime(method)
-        else None,
-        gamma=fit.gamma_limits(confidence),
-        log_likelihood=fit.best,
-        binomial_log_likelihood=fit.binomial,
-        likelihood_ratio=fit.ratio,
-        likelihood_ratio_p=fit.ratio_p,
+        **_effects(method, fit, confidence),
         tarone_z=z,
         tarone_p=tarone_p,
         overdispersed=overdispersed,
-        tasters=tuple(
-            _taster(method, name, x, n, guess, confidence)
-            for name, x, n in zip(names, right, given, strict=True)
-        ),
+        tasters=_each_taster(method, names, right, given, confidence),
         method="Exact binomial test of pooled answers; beta-binomial model by maximum likelihood",
         notes=_notes(overdispersed, chance_corrected, total <= answers * guess),
     )
+
+
+def _effects(method: str, fit: _BetaBinomial, confidence: float) -> dict[str, Any]:
+    """What the beta-binomial says: the mean on all three scales, the overdispersion, the likelihoods."""
+    pc = fit.mean_limits(confidence)
+    d = _carried(pc, lambda share_right: finite_d_prime(method, share_right)) if has_d_prime(method) else None
+    return {
+        "pc": pc,
+        "pd": _carried(pc, lambda share_right: discriminators(method, share_right)),
+        "pd_upper": _one_sided(fit.mean_limits(max(2 * confidence - 1, 1e-9)), method, confidence),
+        "d_prime": d,
+        "gamma": fit.gamma_limits(confidence),
+        "log_likelihood": fit.best,
+        "binomial_log_likelihood": fit.binomial,
+        "likelihood_ratio": fit.ratio,
+        "likelihood_ratio_p": fit.ratio_p,
+    }
 
 
 class _BetaBinomial:
@@ -189,13 +179,16 @@ class _BetaBinomial:
     floor + (1 - floor) m.
     """
 
-    def __init__(self, correct: Integers, trials: Integers, floor: float) -> None:
+    def __init__(self, correct: Sequence[int], trials: Sequence[int], floor: float) -> None:
         import numpy as np
+        from scipy.special import gammaln
 
         # alike tasters are computed once: counts (correct, trials) with how often each occurs
         pairs, self.often = np.unique(np.column_stack([correct, trials]), axis=0, return_counts=True)
         self.correct, self.trials, self.floor = pairs[:, 0], pairs[:, 1], floor
-        pooled = max(float(correct.sum() / trials.sum()), floor)
+        x, n = self.correct, self.trials
+        self.constants = float(self.often @ (gammaln(n + 1) - gammaln(x + 1) - gammaln(n - x + 1)))
+        pooled = max(sum(correct) / sum(trials), floor)
         self.binomial = self.log_likelihood((pooled - floor) / (1 - floor), 0.0)
         self.m, self.gamma, self.best = self._fit((pooled - floor) / (1 - floor))
         self.ratio = max(0.0, 2 * (self.best - self.binomial))
@@ -204,21 +197,19 @@ class _BetaBinomial:
     def log_likelihood(self, m: float, gamma: float) -> float:
         """Log likelihood with its constants."""
         import numpy as np
-        from scipy.special import betaln, gammaln
+        from scipy.special import betaln
 
         x, n = self.correct, self.trials
-        choose = gammaln(n + 1) - gammaln(x + 1) - gammaln(n - x + 1)
         m = min(max(m, 1e-12), 1 - 1e-12)
         if gamma < LEAST_SPREAD:
             p = self.floor + (1 - self.floor) * m
-            return float(self.often @ (choose + x * math.log(p) + (n - x) * math.log1p(-p)))
+            return self.constants + float(self.often @ (x * math.log(p) + (n - x) * math.log1p(-p)))
         a, b = m * (1 / gamma - 1), (1 - m) * (1 / gamma - 1)
         if self.floor == 0:
             terms: Any = betaln(a + x, b + n - x) - betaln(a, b)
-            return float(self.often @ (choose + terms))
-        return float(
-            self.often @ (choose + np.array([self._mixed(*pair, a, b) for pair in zip(x, n, strict=True)]))
-        )
+        else:
+            terms = np.array([self._mixed(*pair, a, b) for pair in zip(x, n, strict=True)])
+        return self.constants + float(self.often @ terms)
 
     def _mixed(self, x: int, n: int, a: float, b: float) -> float:
         """log of the mean of p^x (1-p)^(n-x) over p = floor + (1-floor) π, π beta(a, b): a sum of x + 1 terms."""
@@ -269,7 +260,7 @@ def _maximum(curve: Callable[[float], float]) -> tuple[float, float]:
     from scipy.optimize import minimize_scalar
 
     found = minimize_scalar(
-        lambda x: -curve(x), bounds=(0.0, 1 - 1e-6), method="bounded", options={"xatol": 1e-9}
+        lambda x: -curve(x), bounds=(0.0, 1 - 1e-6), method="bounded", options={"xatol": 1e-7}
     )
     inside = (float(found.x), -float(found.fun))
     return max(inside, *((end, curve(end)) for end in (0.0, 1 - 1e-6)), key=lambda point: point[1])
@@ -306,11 +297,28 @@ def _tarone(correct: Sequence[int], trials: Sequence[int]) -> tuple[float | None
     return z, 0.5 * math.erfc(z / math.sqrt(2))
 
 
-def _taster(method: str, name: str, x: int, n: int, guess: float, confidence: float) -> TasterAnswers:
-    p_value = float(upper_tail(x, n, guess))
-    return TasterAnswers(
-        name, x, n, p_value, _clopper_pearson(x, n, confidence), discriminators(method, x / n)
+def _each_taster(
+    method: str, names: Sequence[str], correct: Sequence[int], trials: Sequence[int], confidence: float
+) -> tuple[TasterAnswers, ...]:
+    guess = guess_probability(method)
+    return tuple(
+        TasterAnswers(
+            taster=name,
+            correct=x,
+            trials=n,
+            p_value=float(upper_tail(x, n, guess)),
+            pc=_clopper_pearson(x, n, confidence),
+            pd=discriminators(method, x / n),
+        )
+        for name, x, n in zip(names, correct, trials, strict=True)
     )
+
+
+def _names(tasters: Sequence[str] | None, number: int) -> list[str]:
+    names = [str(i + 1) for i in range(number)] if tasters is None else [str(name) for name in tasters]
+    if len(names) != number:
+        raise ValueError(f"tasters must name each of the {number} counts in correct, but names {len(names)}")
+    return names
 
 
 def _clopper_pearson(x: int, n: int, confidence: float) -> Estimate:

@@ -88,10 +88,10 @@ def required_servings(
     most = _far_enough(target, other, share(alpha, "alpha"), share(power, "power"))
     curve = np.array([_power(n, target, other, alpha) for n in range(1, most + 1)])
     meets = curve >= power * (1 - 1e-12)
-    if not meets[-1]:
+    if not most or not meets[-1]:
         raise ValueError(
-            f"d_prime={d_prime!r} with criterion {used:.3g} is too small: {most} servings of each kind do not reach "
-            f"power={power!r}"
+            f"d_prime={d_prime!r} with criterion {used:.3g} is too small: {MOST_SERVINGS} servings of each kind do not "
+            f"reach power={power!r}"
         )
     smallest = int(np.argmax(meets)) + 1
     lasting = 1 if meets.all() else int(np.flatnonzero(~meets)[-1]) + 2
@@ -145,7 +145,10 @@ def _criterion(test: str, d: float, given: float | None) -> float:
 
 
 def _far_enough(target: float, other: float, alpha: float, power: float) -> int:
-    """Half as many again as the normal approximation asks for, and forty more: past the saw-tooth's reach."""
+    """Half as many again as the normal approximation asks for, and forty more: past the saw-tooth's reach.
+
+    0 where even the approximation asks for more than the most that is tried.
+    """
     from scipy.special import ndtri
 
     middle = (target + other) / 2
@@ -153,7 +156,7 @@ def _far_enough(target: float, other: float, alpha: float, power: float) -> int:
     spread += max(0.0, float(ndtri(power))) * math.sqrt(target * (1 - target) + other * (1 - other))
     gap = target - other
     rough = (spread / gap) ** 2 if gap > 0 else math.inf
-    return min(MOST_SERVINGS, math.ceil(1.5 * min(rough, MOST_SERVINGS)) + 40)
+    return 0 if rough > MOST_SERVINGS else min(MOST_SERVINGS, math.ceil(1.5 * rough) + 40)
 
 
 def _power(n: int, target: float, other: float, alpha: float) -> float:
