@@ -82,12 +82,12 @@ def camps(
     number : how many clusters, 2 or more
     alpha : level of the test in the warning; resamples, seed : of the bootstrap and of the null simulation
 
-    Each taster's scores are centred on the taster's mean (who likes what, not who scores high), clustered by
-    Ward's method and refined by k-means (scipy). Tasters lacking a sample are left out: distances need all.
-    Stability: tasters are resampled, clustered anew, everybody assigned to the nearest new centre, and both
-    partitions compared by the adjusted Rand index (Hubert & Arabie 1985). Test: the within share of the sum
-    of squares along the lines that join the centres, against one Gaussian cloud with the same covariance
-    clustered alike (after Liu, Hayes, Nobel & Marron 2008, JASA 103, 1281-1293).
+    Each taster's scores are centred on the taster's mean (who likes what, not who scores high) and clustered
+    by k-means, from Ward's clusters (scipy) up to 200 tasters. Tasters lacking a sample are left out:
+    distances need all. Stability: tasters are resampled, clustered anew, everybody assigned to the nearest
+    new centre, and both partitions compared by the adjusted Rand index (Hubert & Arabie 1985). Test: the
+    within share of the sum of squares along the lines that join the centres, against one Gaussian cloud with
+    the same covariance clustered alike (after Liu, Hayes, Nobel & Marron 2008, JASA 103, 1281-1293).
     A warning needs at least 20 tasters, p below alpha, stability of 0.75, camps of 15 %, and two samples that
     the camps put in opposite order (thresholds: common practice, no source).
     Raises ValueError as `read_scores` does, and for a number of clusters that the tasters cannot fill.
@@ -121,7 +121,7 @@ def camps(
         alpha=alpha,
         resamples=resamples,
         seed=seed,
-        method=f"Ward's method and k-means on centred scores, {number} clusters",
+        method=f"k-means on centred scores, {number} clusters",
         notes=_notes(table, int((~full).sum())),
     )
 

@@ -9,20 +9,30 @@ import numpy as np
 if TYPE_CHECKING:
     from stats.score_table import Codes, Floats
 
-WARD_UP_TO = 1500  # rows; beyond it the tree of all pairs is too large, and k-means++ starts instead
+WARD_UP_TO = 200  # rows; beyond it the tree of all pairs costs more than it adds to k-means
 
 
 def clusters(X: Floats, number: int) -> Codes:
-    """Cluster code per row of X, from 0; the same rows always give the same clusters."""
-    from scipy.cluster.hierarchy import fcluster, linkage
+    """Cluster code per row of X, from 0; the same rows always give the same clusters.
 
+    k-means from Ward's clusters up to 200 rows; above, from the halves along the first principal component
+    for two clusters (Ding & He 2004), else the tightest of ten starts by k-means++.
+    """
     if len(X) <= WARD_UP_TO:
-        label = fcluster(linkage(X, method="ward"), number, criterion="maxclust") - 1
-        start = np.array([X[label == one].mean(axis=0) for one in np.unique(label)])
-        return _refined(X, start)
+        from scipy.cluster.hierarchy import fcluster, linkage
+
+        return _refined(X, _centres(X, fcluster(linkage(X, method="ward"), number, criterion="maxclust")))
+    if number == 2:
+        Y = X - X.mean(axis=0)
+        side = (Y @ np.linalg.eigh(Y.T @ Y)[1][:, -1] > 0).astype(np.int64)
+        return _refined(X, _centres(X, side))
     rng = np.random.default_rng(0)
     tries = [_refined(X, _spread_out(X, number, rng)) for _ in range(10)]
     return min(tries, key=lambda label: _within(X, label))
+
+
+def _centres(X: Floats, label: Codes) -> Floats:
+    return np.array([X[label == one].mean(axis=0) for one in np.unique(label)])
 
 
 def _within(X: Floats, label: Codes) -> float:
@@ -73,7 +83,7 @@ def cluster_index(X: Floats, label: Codes) -> float:
     0 is tight, 1 no clusters. Other directions hold no difference between clusters and would only dilute it.
     """
     kinds = np.unique(label)
-    centres = np.array([X[label == one].mean(axis=0) for one in kinds])
+    centres = _centres(X, label)
     basis = np.linalg.svd(centres - centres.mean(axis=0), full_matrices=False)[2][: max(len(kinds) - 1, 1)]
     P = X @ basis.T
     total = float(((P - P.mean(axis=0)) ** 2).sum())

@@ -106,11 +106,12 @@ class PanelConsistency(Result):
         if not names:
             return f"{head}; no taster is flagged."
         shown = names if len(names) <= 4 else [*names[:3], f"{len(names) - 3} more"]
+        who = "taster" if len(names) == 1 else "tasters"
         verb = "is" if len(names) == 1 else "are"
-        return f"{head}; {listing(shown)} {verb} flagged, and {self._effect(len(names))}."
+        return f"{head}; {who} {listing(shown)} {verb} flagged, and {self._effect(len(names))}."
 
     def _effect(self, flagged: int) -> str:
-        who = "that taster" if flagged == 1 else "all of them"
+        who = "that taster" if flagged == 1 else "them"
         last = self.without_flagged[-1].panel if self.without_flagged else None
         if last is None or last.p_value is None or self.panel.p_value is None:
             return f"leaving out {who} leaves too little to test the samples"

@@ -126,11 +126,7 @@ def profile(
         name for name, means in fits.items() if np.ptp(means) <= 1e-9 * max(float(np.abs(means).max()), 1.0)
     ]
     notes += [f"{name} has one mean for all samples and is left out" for name in flat]
-    used = [name for name in fits if name not in flat]
-    if len(used) < 2:
-        raise ValueError(
-            f"attribute: a map needs two attributes that vary, but there is {listing(used) or 'none'}"
-        )
+    used = _at_least_two([name for name in fits if name not in flat])
     means = np.stack([fits[name] for name in used], axis=1)
     points, loadings, singular = _components(means, scaled)
     clouds = np.zeros((0, len(samples), 2))

@@ -98,6 +98,13 @@ def test_large_panels_are_clustered_without_the_tree_of_all_pairs():
     assert adjusted_rand(label, (np.arange(1600) < 800).astype(int)) > 0.99
 
 
+def test_three_camps_of_a_large_panel_are_clustered_too():
+    rng = np.random.default_rng(0)
+    truth = np.arange(300) % 3
+    X = np.array([[4.0, -2, -2], [-2, 4, -2], [-2, -2, 4]])[truth] + rng.normal(size=(300, 3))
+    assert adjusted_rand(clusters(X, 3), truth) > 0.97
+
+
 @pytest.mark.parametrize(
     ("a", "b", "value", "source"),
     [
