@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from panel.study.plan import Plan
+    from stats.response_patterns import ResponsePatterns
 
 OPTIONAL = ("replicate", "condition")
 METHOD = (
@@ -61,6 +62,7 @@ def analyse_scores(
         reference=reference,
         alpha=alpha,
         correction="holm",
+        patterns=_patterns(frame, alpha),
         assumptions=assumptions,
         versions=versions(),
         data_hash=frame_hash(frame),
@@ -80,6 +82,7 @@ def _each_attribute(
             parts.get_group(one).drop(columns="attribute"),
             attribute=one,
             title=_title(plan, one),
+            liking=_is_liking(plan, one),
             standing="exploratory" if plan is None else "primary" if one == primary else "secondary",
             settings=settings,
         )
@@ -114,6 +117,27 @@ def _refuse(frame: pd.DataFrame, samples: tuple[str, ...], reference: str | None
         )
     if reference is not None and reference not in samples:
         raise ValueError(f"reference: {reference!r} is no sample; there are {', '.join(samples)}")
+
+
+def _is_liking(plan: Plan | None, name: str) -> bool:
+    """Whether an attribute is liking: by the scale of its question, in other people's tables by its name."""
+    scales = {question.key: question.scale for question in plan.questions} if plan else {}
+    if name in scales:
+        return scales[name].startswith("hedonic")
+    return any(word in name.casefold() for word in ("liking", "hedonic", "acceptance", "preference"))
+
+
+def _patterns(frame: pd.DataFrame, alpha: float) -> ResponsePatterns | None:
+    """Runs of identical answers on scales; None without serving positions or scores on a scale."""
+    from stats.response_patterns import response_patterns
+
+    scored = frame[frame["score"].notna()]
+    on_scales = [name for name, part in scored.groupby("attribute") if not part["score"].isin((0, 1)).all()]
+    scored = scored[scored["attribute"].isin(on_scales)]
+    if "position" not in frame or scored.empty:
+        return None
+    keys = [name for name in ("taster", "condition", "replicate", "position", "attribute") if name in scored]
+    return response_patterns(scored.sort_values(keys), alpha=alpha)
 
 
 def _title(plan: Plan | None, name: str) -> str:

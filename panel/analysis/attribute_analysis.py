@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from panel.analysis.wording import RankTest
+    from stats.camps import Camps
     from stats.check_all import CheckAll
     from stats.consistency import PanelConsistency
     from stats.liking_ordinal import OrdinalCheck
@@ -29,6 +30,7 @@ YES_NO = (
 )
 # Above these sizes the F test no longer needs the check, and the check takes long.
 PERMUTE_UP_TO, ORDINAL_UP_TO, MOST_CATEGORIES = 1_000, 600, 15
+CAMPS_FROM = 20  # fewer tasters cannot tell camps from chance (`stats.camps`)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +46,18 @@ class Settings:
 
 
 def analyse_attribute(
-    frame: pd.DataFrame, *, attribute: str, title: str, standing: Standing, settings: Settings
+    frame: pd.DataFrame, *, attribute: str, title: str, standing: Standing, liking: bool, settings: Settings
 ) -> AttributeReport:
     """The report of one attribute, p-values not yet adjusted over attributes.
 
     frame : long, columns taster, sample, score and where they vary replicate, condition, position
+    liking : whether the attribute is liking, so that camps of tasters are looked for
     A part that cannot be computed is None, its reason in `not_done`.
     """
     shape = shape_of(frame)
     results = _shares(frame, settings) if shape.yes_no else _scores(frame, shape, settings)
+    if liking and not shape.yes_no and shape.tasters >= CAMPS_FROM and shape.samples > 2:
+        _look_for_camps(results, frame, settings.alpha)
     main, shares = results.main, results.shares
     p_value = main.p_value if main else shares.terms[0].p if shares else None
     leading: Result | None = main or shares
@@ -72,6 +77,7 @@ def analyse_attribute(
         shares=shares,
         consistency=results.consistency,
         order=results.order,
+        camps=results.camps,
         p_value=p_value,
         p_adjusted=p_value,
         family=1,
@@ -80,11 +86,7 @@ def analyse_attribute(
         why=YES_NO if shape.yes_no else method_for(shape)[1],
         not_done=tuple(results.failed),
         method=leading.method if leading else "",
-        notes=tuple(
-            dict.fromkeys(
-                (*(leading.notes if leading else ()), *(results.ranks.notes if results.ranks else ()))
-            )
-        ),
+        notes=_notes(leading, results.ranks),
     )
 
 
@@ -102,6 +104,7 @@ class _Results:
     shares: CheckAll | None = None
     consistency: PanelConsistency | None = None
     order: OrderEffects | None = None
+    camps: Camps | None = None
 
     def attempt(self, what: str, compute: Callable[[], Found]) -> Found | None:
         """The result, or None with the reason kept: one test that cannot be done does not stop the report."""
@@ -145,6 +148,16 @@ def _scores(frame: pd.DataFrame, shape: Shape, settings: Settings) -> _Results:
 
         results.order = results.attempt("Serving order", lambda: order_effects(frame, alpha=alpha))
     return results
+
+
+def _look_for_camps(results: _Results, frame: pd.DataFrame, alpha: float) -> None:
+    from stats.camps import camps
+
+    results.camps = results.attempt("Camps of liking", lambda: camps(frame, alpha=alpha))
+
+
+def _notes(leading: Result | None, ranks: RankTest | None) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*(leading.notes if leading else ()), *(ranks.notes if ranks else ()))))
 
 
 def _light_checks(results: _Results, frame: pd.DataFrame, shape: Shape, alpha: float) -> None:

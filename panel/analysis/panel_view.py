@@ -17,12 +17,13 @@ from panel.analysis.numbers import (
     signed,
 )
 from panel.analysis.view_parts import Column, Section, Table
-from stats.phrasing import significant
+from stats.phrasing import listing, percent, significant
 
 if TYPE_CHECKING:
     from panel.analysis.figures import Figure
     from panel.analysis.score_report import AttributeReport, ScoreReport
     from panel.analysis.wording import Called
+    from stats.camps import Camps
     from stats.order_effects import OrderEffects
 
 GRID_NOTE = (
@@ -37,6 +38,8 @@ def people_section(report: ScoreReport, *, figures: bool) -> Section | None:
     if not known:
         return None
     paragraphs = [f"“{one.title}”: {one.consistency.sentence()}" for one in known if one.consistency]
+    if report.patterns is not None:
+        paragraphs.append(report.patterns.sentence())
     flags = _flags_table(known)
     drawn = (_grid(known),) if figures else ()
     tables = [_tasters_table(known[0]), *([flags] if flags else [])]
@@ -188,3 +191,45 @@ def _order_tables(one: AttributeReport, order: OrderEffects, called: Called) -> 
         ),
     )
     return [effects_table, means]
+
+
+def camps_section(report: ScoreReport, called: Called) -> Section | None:
+    """Camps of liking: what the average may hide; None where they were not looked for."""
+    known = [(one, one.camps) for one in report.attributes if one.camps is not None]
+    if not known:
+        return None
+    return Section(
+        "camps",
+        "Camps: does the average hide two tastes?",
+        paragraphs=tuple(camps_sentence(one, camps, called) for one, camps in known),
+        tables=tuple(_camps_table(one, camps, called) for one, camps in known if camps.warning),
+        notes=tuple(dict.fromkeys(as_sentence(note) for _, camps in known for note in camps.notes)),
+    )
+
+
+def camps_sentence(one: AttributeReport, camps: Camps, called: Called) -> str:
+    """Whether the average hides camps, and who likes what."""
+    evidence = f"{p_equals(camps.p_value)}, stability {significant(camps.stability, 2)}"
+    if not camps.warning:
+        return f"“{one.title}”: no good evidence for separate camps was found ({evidence}); there may still be some."
+    told = [f"{percent(camp.share)} of tasters put {called(camp.favourite)} first" for camp in camps.camps]
+    return (
+        f"“{one.title}”: the average hides camps: {listing(told)} ({evidence}). Read the means camp by camp."
+    )
+
+
+def _camps_table(one: AttributeReport, camps: Camps, called: Called) -> Table:
+    samples = [name for name, _ in camps.means]
+    return Table(
+        caption=f"“{one.title}”: mean scores by camp",
+        columns=(
+            Column("Camp", numeric=False),
+            Column("Tasters"),
+            *(Column(called(name)) for name in samples),
+        ),
+        rows=tuple(
+            (f"camp {place}", str(len(camp.tasters)), *(fixed(dict(camp.means)[name], 2) for name in samples))
+            for place, camp in enumerate(camps.camps, start=1)
+        ),
+        note="Camps were looked for in the same scores: whether they hold needs other tasters.",
+    )

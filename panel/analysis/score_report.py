@@ -9,12 +9,14 @@ from panel.analysis import wording
 from stats.results import Result
 
 if TYPE_CHECKING:
+    from stats.camps import Camps
     from stats.check_all import CheckAll
     from stats.consistency import PanelConsistency
     from stats.liking_ordinal import OrdinalCheck
     from stats.liking_permutation import PermutationAnova
     from stats.liking_rows import HedonicAnova
     from stats.order_effects import OrderEffects
+    from stats.response_patterns import ResponsePatterns
 
 Standing = Literal["primary", "secondary", "exploratory"]
 
@@ -68,6 +70,7 @@ class AttributeReport(Result):
     check : the same question by another analysis of variance; interaction : sample × condition fitted too
     ranks : Friedman, Durbin or Skillings-Mack; permutation, ordinal : checks of a plain table; shares : Cochran's
         Q of yes/no answers
+    camps : clusters of tasters by what they like, for liking by 20 tasters or more
     p_value : of the test that the finding rests on; p_adjusted : over the attributes of the same standing
     found : p_adjusted <= alpha
     why : why this method; not_done : what could not be computed, and why
@@ -88,6 +91,7 @@ class AttributeReport(Result):
     shares: CheckAll | None
     consistency: PanelConsistency | None
     order: OrderEffects | None
+    camps: Camps | None
     p_value: float | None
     p_adjusted: float | None
     family: int
@@ -109,6 +113,7 @@ class ScoreReport(Result):
 
     primary : attribute that the verdict rests on, None where none was planned
     planned : whether a sealed plan names primary attribute and alpha
+    patterns : runs of identical answers in the order served; None where the order is not known
     correction : how p-values are adjusted over attributes of one standing
     """
 
@@ -126,6 +131,7 @@ class ScoreReport(Result):
     reference: str | None
     alpha: float
     correction: str
+    patterns: ResponsePatterns | None
     assumptions: tuple[str, ...]
     versions: tuple[tuple[str, str], ...]
     data_hash: str

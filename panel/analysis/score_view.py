@@ -8,7 +8,7 @@ from panel.analysis import wording
 from panel.analysis.figures import Figure, MeanRow, means_figure, rank_sum_figure
 from panel.analysis.forced_choice_view import CLAIM, status
 from panel.analysis.numbers import as_sentence, decimals_for, df_text, natural, p_cell, p_equals, signed
-from panel.analysis.panel_view import people_section, serving_section
+from panel.analysis.panel_view import camps_section, camps_sentence, people_section, serving_section
 from panel.analysis.score_tables import (
     anova_table,
     conditions_table,
@@ -49,13 +49,14 @@ def score_view(
         for one in report.attributes
         if several and one.attribute != report.primary
     ]
-    agreement = [Finding(text, "check") for text in _cautions(report)]
+    agreement = [Finding(text, "check") for text in _cautions(report, called)]
     sections = [
         *([_overview(report, called)] if several else []),
         *(
             _attribute(one, place, called, figures, several)
             for place, one in enumerate(report.attributes, start=1)
         ),
+        camps_section(report, called),
         people_section(report, figures=figures),
         serving_section(report, called),
         _method(report),
@@ -104,12 +105,14 @@ def _facts(report: ScoreReport, called: Called) -> tuple[tuple[str, str], ...]:
     return tuple(facts)
 
 
-def _cautions(report: ScoreReport) -> list[str]:
+def _cautions(report: ScoreReport, called: Called) -> list[str]:
     """Where ranks say otherwise, or conditions matter: said for each such attribute, never hidden."""
     said = []
     for one in report.attributes:
         depends = wording.condition_sentence(one)
         said += [depends] if depends else []
+        if one.camps is not None and one.camps.warning:
+            said.append(camps_sentence(one, one.camps, called))
         if one.main is None or one.ranks is None:
             continue
         p = wording.rank_p(one.ranks)

@@ -217,3 +217,48 @@ def test_two_samples_by_two_tasters_are_analysed_without_a_claim():
     said = analyse_scores(pd.DataFrame(rows, columns=["taster", "sample", "score"])).sentence()
     assert "no difference between the 2 samples was shown" in said
     assert "a difference as large as the whole range of the scores given could have been missed" in said
+
+
+def two_tastes(tasters=24):
+    """Half of the tasters like A and B, the other half C and D; the averages are level."""
+    rng = np.random.default_rng(3)
+    return pd.DataFrame(
+        [
+            (
+                f"t{t}",
+                "ABCD"[s],
+                float(round(5 + (2.5 if (t % 2 == 0) == (s < 2) else -2.5) + rng.normal(0, 0.7))),
+            )
+            for t in range(tasters)
+            for s in range(4)
+        ],
+        columns=["taster", "sample", "score"],
+    )
+
+
+def test_an_average_that_hides_two_camps_of_liking_is_warned_about():
+    view = report_view(analyse_scores(two_tastes().assign(attribute="liking")), figures=False)
+    assert any(
+        "“liking”: the average hides camps: 50\u202f% of tasters put" in one.text for one in view.findings
+    )
+    table = next(t for s in view.sections for t in s.tables if "by camp" in t.caption)
+    assert [row[1] for row in table.rows] == ["12", "12"]
+
+
+@pytest.mark.parametrize(
+    ("frame", "why"),
+    [
+        pytest.param(two_tastes().assign(attribute="salty"), "not liking", id="an intensity"),
+        pytest.param(two_tastes(12).assign(attribute="liking"), "too few", id="twelve tasters"),
+    ],
+)
+def test_camps_are_not_looked_for_where_they_would_mean_nothing(frame, why):
+    assert analyse_scores(frame).attributes[0].camps is None, why
+
+
+def test_a_taster_who_gives_one_answer_throughout_is_pointed_out_and_kept():
+    frame = scores(samples=8, effect=0.3)
+    frame.loc[frame["taster"] == "t3", "score"] = 5.0
+    report = analyse_scores(frame)
+    assert "t3" in report.patterns.sentence()
+    assert report.tasters == 12
