@@ -92,32 +92,37 @@ class PanelConsistency(Result):
 
     def sentence(self) -> str:
         """The panel's reliability, who is flagged, and whether leaving them out changes the result."""
-        if self.icc_single is None or self.icc_average is None:
-            return (
-                f"The consistency of the {count(self.n_tasters, 'taster')} cannot be estimated: "
-                "the scores leave no variation to compare."
-            )
-        head = (
-            f"A single taster's score has a reliability of {significant(self.icc_single, 2)} (ICC(2,1)), "
-            f"the mean of {significant(self.tasters_per_sample)} tasters one of "
-            f"{significant(self.icc_average, 2)} (ICC(2,k))"
-        )
+        head = self._reliability()
         names = sorted({flag.taster for flag in self.flags})
         if not names:
             return f"{head}; no taster is flagged."
         shown = names if len(names) <= 4 else [*names[:3], f"{len(names) - 3} more"]
-        who = "taster" if len(names) == 1 else "tasters"
-        verb = "is" if len(names) == 1 else "are"
+        who, verb = ("taster", "is") if len(names) == 1 else ("tasters", "are")
         return f"{head}; {who} {listing(shown)} {verb} flagged, and {self._effect(len(names))}."
 
+    def _reliability(self) -> str:
+        if self.icc_single is None:
+            return (
+                f"The reliability of the {count(self.n_tasters, 'taster')} cannot be estimated, since the scores "
+                "do not vary or leave no degrees of freedom"
+            )
+        if self.icc_single <= 0 or self.icc_average is None:
+            value = significant(self.icc_single, 2).replace("-", "\u2212")
+            return f"The tasters agree no more than chance would have it (ICC(2,1) = {value})"
+        k = self.tasters_per_sample
+        many = str(round(k)) if abs(k - round(k)) < 1e-9 else f"{k:.1f}"
+        return (
+            f"A single taster's score has a reliability of {significant(self.icc_single, 2)} (ICC(2,1)), the mean "
+            f"of {many} tasters one of {significant(self.icc_average, 2)} (ICC(2,k))"
+        )
+
     def _effect(self, flagged: int) -> str:
-        who = "that taster" if flagged == 1 else "them"
+        out = "leaving that taster out" if flagged == 1 else "leaving them out"
         last = self.without_flagged[-1].panel if self.without_flagged else None
         if last is None or last.p_value is None or self.panel.p_value is None:
-            return f"leaving out {who} leaves too little to test the samples"
+            return f"{out} leaves too little to test the samples"
         return (
-            f"leaving out {who} takes the test of the samples from {p_text(self.panel.p_value)} "
-            f"to {p_text(last.p_value)}"
+            f"{out} takes the test of the samples from {p_text(self.panel.p_value)} to {p_text(last.p_value)}"
         )
 
 

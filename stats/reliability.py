@@ -50,7 +50,8 @@ def reliability(table: Floats, fit: AdditiveFit, confidence: float) -> Reliabili
     mse = fit.ss_error / fit.df_error
     denominator = msr + (k - 1) * mse + k * (msc - mse) / n
     single = (msr - mse) / denominator if denominator > DUST * total else None
-    average = _spearman_brown(single, k)
+    spread = msr + (msc - mse) / n
+    average = (msr - mse) / spread if spread > DUST * total else None
     low, high = _limits_single(msr, msc, mse, k, n, single, fit, confidence)
     return Reliability(
         Estimate(single, low, high, confidence, how=how),

@@ -241,6 +241,14 @@ def test_two_tasters_and_identical_tables_still_give_a_result():
     assert "cannot be estimated" in found.sentence()
 
 
+def test_a_panel_that_contradicts_itself_is_said_to_agree_no_more_than_by_chance():
+    rows = [("A", s, v) for s, v in zip("wxyz", (1, 2, 3, 4), strict=True)]
+    rows += [("B", s, v) for s, v in zip("wxyz", (4, 3, 1, 2), strict=True)]
+    found = panel_consistency(pd.DataFrame(rows, columns=["taster", "sample", "score"]))
+    assert found.icc_single < 0
+    assert "agree no more than chance would have it (ICC(2,1) = \u2212" in found.sentence()
+
+
 @pytest.mark.parametrize("name", ["alpha", "confidence"])
 def test_a_level_outside_its_range_is_refused_by_name(name):
     with pytest.raises(ValueError, match=f"{name} must lie between 0 and 1, but got 1.5"):
