@@ -20,11 +20,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """What the user says about a file; what is left open is guessed and shown."""
+    """What the user says about a file. What is left open is guessed and shown; with guess=False it stays open."""
 
     mapping: Mapping | None = None
     reference: str | None = None
     alpha: float = 0.05
+    guess: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +70,7 @@ class Outcome:
 
 def run(data: bytes, name: str, options: Options = Options()) -> Outcome:
     """Read and analyse a file. Whatever is wrong with it comes back as sentences, never as an exception."""
-    table = read_scores(data, name, options.mapping)
+    table = read_scores(data, name, options.mapping, guess=options.guess)
     if not table.ok:
         return Outcome(table, None, tuple(problem.text for problem in table.problems))
     try:

@@ -63,13 +63,21 @@ class Mapping:
 
 
 def complete_mapping(
-    raw: RawTable, wishes: Mapping | None = None
+    raw: RawTable, wishes: Mapping | None = None, *, guess: bool = True
 ) -> tuple[Mapping | None, list[str], list[Problem]]:
-    """A full mapping, what was guessed (sentences), and problems; the mapping is None where those stop it."""
+    """A full mapping, what was guessed (sentences), and problems; the mapping is None where those stop it.
+
+    guess : False takes the wishes as all there is, so that a role left empty stays empty
+    """
     wishes = wishes or Mapping()
     problems = _unknown_columns(raw, wishes)
     if problems:
         return None, [], problems
+    if not guess:
+        found = dataclasses.replace(wishes, layout=wishes.layout or ("wide" if wishes.samples else "long"))
+        problems = _missing_parts(raw, found)
+        said = _explained(found, found, set()) + _unused(raw, found, [])
+        return (None, [], problems) if problems else (found, said, [])
     free = [name for name in raw.columns if name not in wishes.named()]
     said, free = _without_row_numbers(raw, free)
     found, guessed = _by_heading(raw, wishes, free)

@@ -28,10 +28,11 @@ __all__ = [
 ]
 
 
-def read_scores(data: bytes, name: str, wishes: Mapping | None = None) -> ScoreTable:
+def read_scores(data: bytes, name: str, wishes: Mapping | None = None, *, guess: bool = True) -> ScoreTable:
     """The checked table of scores in a CSV, TSV or XLSX file, in long form.
 
-    wishes : columns that the reader of the file names; what it leaves open is guessed and shown
+    wishes : columns that the user names; what they leave open is guessed and shown, with guess=False it
+        stays open
     A file that is no table at all gives an empty table with the one problem, never an exception.
     """
     try:
@@ -40,7 +41,7 @@ def read_scores(data: bytes, name: str, wishes: Mapping | None = None) -> ScoreT
         return ScoreTable.unreadable(name, error.problem)
     if raw.problems:
         return ScoreTable.unreadable(name, *raw.problems, assumptions=raw.assumptions)
-    mapping, said, problems = complete_mapping(raw, wishes)
+    mapping, said, problems = complete_mapping(raw, wishes, guess=guess)
     if mapping is None:
         return ScoreTable.unreadable(name, *problems, assumptions=(*raw.assumptions, *said))
     return scores_of(raw, mapping, said)

@@ -291,3 +291,18 @@ def test_many_faults_are_cut_short_and_counted():
     ).problems
     assert len(problems) == 51
     assert "And 30 more" in problems[-1].text
+
+
+def test_without_guessing_a_role_left_open_stays_open():
+    text = "time," + LONG.replace("\nann", "\n1,ann").replace("\nbob", "\n2,bob")
+    wishes = Mapping(layout="long", taster="taster", sample="sample", scores=("liking",))
+    assert read_scores(text.encode(), "scores.csv", wishes).mapping.condition == "time"
+    table = read_scores(text.encode(), "scores.csv", wishes, guess=False)
+    assert table.problems == ()
+    assert table.mapping.condition is None
+    assert 'Not used: column "time".' in table.assumptions
+
+
+def test_without_guessing_a_missing_part_is_asked_for():
+    problem = read_scores(LONG.encode(), "scores.csv", Mapping(taster="taster"), guess=False).problems[0]
+    assert problem.text.startswith("No column was recognised as holding the samples. Say which;")
