@@ -47,7 +47,8 @@ class DifferenceTest(Result):
     critical_value : least number correct that concludes a difference; None where n cannot reach alpha
     pc, pd, d_prime : with exact two-sided limits; d_prime.estimate is None when all are correct, and
         d_prime is None for two-out-of-five
-    pd_lower, pd_upper : exact one-sided limits; pd_upper is what a null result could have missed
+    pd_lower, pd_upper : exact one-sided limits; pd_upper is what a null result could have missed; two-sided tests
+        give pd_lower at (1 + confidence) / 2
     pd_likelihood, d_prime_likelihood : the same estimates with profile-likelihood limits
     d_prime_error : standard error of d' (delta method), None where undefined
     """
@@ -74,11 +75,10 @@ class DifferenceTest(Result):
 
     def sentence(self) -> str:
         """What was found, or what could have been missed."""
-        said = wording.of_tasters(self.correct, self.n, self.test)
+        said = wording.of_tasters(self.correct, self.n, self.test, two_sided=self.two_sided)
         if self.significant:
-            reversed_ = 2 * self.correct < self.n and self.two_sided
             return wording.difference_found(
-                said, self.p_value, self.pd, self.pd_lower, self.d_prime, reversed_=reversed_
+                said, self.p_value, self.pd, self.pd_lower, self.d_prime, two_sided=self.two_sided
             )
         unattainable = self.alpha if self.critical_value is None else None
         return wording.difference_not_shown(said, self.p_value, self.pd_upper, unattainable=unattainable)
@@ -164,7 +164,10 @@ def difference_test(
         pc=pc,
         pd=pd,
         d_prime=d,
-        pd_lower=exact_scales(method, leading, n, confidence, "lower")[1],
+        # two-sided: the data choose the direction, so each direction gets half the error
+        pd_lower=exact_scales(method, leading, n, (1 + confidence) / 2 if two_sided else confidence, "lower")[
+            1
+        ],
         pd_upper=exact_scales(method, leading, n, confidence, "upper")[1],
         pd_likelihood=pd_likelihood,
         d_prime_likelihood=d_likelihood,

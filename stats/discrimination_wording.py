@@ -19,9 +19,14 @@ DID = {
 }
 
 
-def of_tasters(correct: int, n: int, method: str) -> str:
+def of_tasters(correct: int, n: int, method: str, *, two_sided: bool = False) -> str:
     """ "12 of 24 tasters picked the odd sample in a triangle test"."""
-    return f"{correct} of {n} taster{'' if n == 1 else 's'} {DID[method]}"
+    did = (
+        "chose the first-named sample in a paired comparison without an expected direction"
+        if two_sided
+        else DID[method]
+    )
+    return f"{correct} of {n} taster{'' if n == 1 else 's'} {did}"
 
 
 def between(estimate: Estimate) -> str:
@@ -51,12 +56,16 @@ def limit_text(limit: float, beside: float) -> str:
 
 
 def difference_found(
-    said: str, p: float, pd: Estimate, lower: Estimate, d: Estimate | None, *, reversed_: bool = False
+    said: str, p: float, pd: Estimate, lower: Estimate, d: Estimate | None, *, two_sided: bool = False
 ) -> str:
     """A significant difference test, with its effect."""
     assert pd.estimate is not None
     assert lower.low is not None
-    more = "fewer than guessing alone explains" if reversed_ else "more than guessing alone explains"
+    more = (
+        "further from one half than guessing alone explains"
+        if two_sided
+        else "more than guessing alone explains"
+    )
     effect = f"an estimated {share_text(pd.estimate)} of tasters tell the samples apart ({between(pd)}"
     if pd.low == 0:
         effect += f"; one-sided, at least {share_text(lower.low)}"

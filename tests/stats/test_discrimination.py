@@ -253,6 +253,14 @@ def test_a_difference_says_p_and_the_share_of_discriminators_with_its_interval()
     )
 
 
+def test_a_paired_comparison_without_direction_expects_no_sample() -> None:
+    sentence = stats.difference_test("2-AFC", 9, 30, two_sided=True).sentence()
+    assert sentence.startswith(
+        "9 of 30 tasters chose the first-named sample in a paired comparison without an expected direction, further "
+        "from one half than guessing alone explains (p = 0.043): an estimated 40\u202f% of tasters"
+    )
+
+
 def test_a_p_just_below_alpha_never_reads_as_alpha() -> None:
     close = next(
         found
