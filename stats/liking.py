@@ -26,7 +26,7 @@ from stats.score_table import ByName, read_scores
 if TYPE_CHECKING:
     from stats.comparisons import Pair
     from stats.liking_rows import Estimated
-    from stats.score_table import Frame, ScoreTable
+    from stats.score_table import Codes, Floats, Frame, ScoreTable
 
 Method = Literal["two-way", "mixed"]
 
@@ -87,6 +87,7 @@ def _assembled(
         p_value=row.p_value,
         table=found.table,
         means=_mean_rows(table, found, confidence),
+        condition_means=_condition_rows(table, found, confidence),
         pairs=pairs,
         letters=letters,
         taster_variance=found.taster_variance,
@@ -146,24 +147,46 @@ def _compared(
 
 
 def _mean_rows(table: ScoreTable, found: Estimated, confidence: float) -> tuple[SampleMean, ...]:
+    error = np.sqrt(np.diag(found.mean_covariance))
+    places: list[tuple[str, str | None]] = [(name, None) for name in table.samples]
+    return _rows(table.sample, table, places, (found.mean, error, found.mean_df), confidence)
+
+
+def _condition_rows(table: ScoreTable, found: Estimated, confidence: float) -> tuple[SampleMean, ...]:
+    if not table.has("condition"):
+        return ()
+    conditions = table.levels["condition"]
+    places: list[tuple[str, str | None]] = [(s, c) for s in table.samples for c in conditions]
+    code = table.sample * len(conditions) + table.codes["condition"]
+    return _rows(code, table, places, (found.cell_mean, found.cell_error, found.cell_df), confidence)
+
+
+def _rows(
+    code: Codes,
+    table: ScoreTable,
+    places: list[tuple[str, str | None]],
+    estimates: tuple[Floats, Floats, Floats],
+    confidence: float,
+) -> tuple[SampleMean, ...]:
     from scipy.special import stdtrit
 
-    counts = np.bincount(table.sample)
-    raw = np.bincount(table.sample, weights=table.score) / counts
-    error = np.sqrt(np.diag(found.mean_covariance))
-    half = stdtrit(np.minimum(found.mean_df, 1e9), (1 + confidence) / 2) * error
+    counts = np.bincount(code, minlength=len(places))
+    sums = np.bincount(code, weights=table.score, minlength=len(places))
+    mean, error, df = estimates
+    half = stdtrit(np.minimum(df, 1e9), (1 + confidence) / 2) * error
     return tuple(
         SampleMean(
-            sample=name,
+            sample=sample,
             n=int(counts[i]),
-            mean=float(found.mean[i]),
-            raw_mean=float(raw[i]),
+            mean=float(mean[i]),
+            raw_mean=float(sums[i] / counts[i]) if counts[i] else float("nan"),
             standard_error=float(error[i]),
-            df=float(found.mean_df[i]),
-            low=float(found.mean[i] - half[i]),
-            high=float(found.mean[i] + half[i]),
+            df=float(df[i]),
+            low=float(mean[i] - half[i]),
+            high=float(mean[i] + half[i]),
+            condition=condition,
         )
-        for i, name in enumerate(table.samples)
+        for i, (sample, condition) in enumerate(places)
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from stats.liking_absorbed import cells, sum_coded
 from stats.liking_rows import AnovaRow, Estimated, VarianceRow
-from stats.liking_two_way import BY, fixed_columns, nested_terms
+from stats.liking_two_way import BY, fixed_columns, means_coding, nested_terms
 from stats.mixed import fit_mixed
 from stats.mixed_tests import f_test, satterthwaite
 
@@ -31,9 +31,7 @@ def mixed_anova(table: ScoreTable, interaction: bool) -> Estimated:
     for name, block in columns.items():
         at[name] = slice(start, start + block.shape[1])
         start += block.shape[1]
-    means = np.zeros((len(table.samples), X.shape[1]))
-    means[:, 0] = 1.0
-    means[:, at["sample"]] = sum_coded(len(table.samples))
+    means, grid = (np.insert(rows, 0, 1.0, axis=1) for rows in means_coding(table, columns))
     zero = [name for name in terms if fit.variances[name] == 0]
     notes = tuple(
         f"singular fit: the variance of {name} was estimated as zero; the term stays in the model"
@@ -45,6 +43,9 @@ def mixed_anova(table: ScoreTable, interaction: bool) -> Estimated:
         mean=means @ fit.coefficients,
         mean_covariance=means @ fit.covariance @ means.T,
         mean_df=satterthwaite(fit, means),
+        cell_mean=grid @ fit.coefficients,
+        cell_error=np.sqrt(np.einsum("ri,ij,rj->r", grid, fit.covariance, grid)),
+        cell_df=satterthwaite(fit, grid),
         contrast_df=lambda weights: satterthwaite(fit, weights @ means),
         taster_variance=fit.variances["taster"],
         residual_variance=fit.variances["residual"],
@@ -58,6 +59,8 @@ def mixed_anova(table: ScoreTable, interaction: bool) -> Estimated:
 
 def random_terms(table: ScoreTable) -> dict[str, Codes]:
     """Taster, and the taster's interactions that repeated scores make visible."""
+    if len(table.tasters) == table.rows:
+        raise ValueError("taster: every taster scored once only, so tasters cannot be told from error")
     terms = {"taster": table.taster}
     for name, codes in nested_terms(table).items():
         crossed = cells(table.taster, codes)

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 # A line scale has no categories; 9-point scales have nine, 0..10 has eleven.
 MOST_CATEGORIES = 15
+# Log odds beyond this mean that the likelihood still rises towards infinity (common practice, no source).
+SEPARATED = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,8 @@ class OrdinalCheck(Result):
     """Likelihood-ratio test of samples in a cumulative logit model.
 
     statistic, df, p_value : chi-square of the model with samples against that without
-    log_odds : sample -> log odds of a higher category, against the average sample; standard_errors
+    log_odds : sample -> log odds of a higher category, against the average sample
+    standard_errors : sample -> of log_odds; None each where samples are told apart completely
     same_order : whether samples line up as by their estimated means
     converged : whether the optimiser reached the maximum
     """
@@ -79,17 +82,21 @@ def ordinal_check(frame: Frame, *, alpha: float = 0.05) -> OrdinalCheck:
     without = _fitted(category, level[:, None])
     df = len(table.samples) - 1
     statistic = max(0.0, 2 * (with_samples.llf - without.llf))
-    covariance = np.asarray(with_samples.cov_params())[:df, :df]
     log_odds = coding @ np.asarray(with_samples.params)[:df]
-    errors = np.sqrt(np.maximum(np.diag(coding @ covariance @ coding.T), 0.0))
+    errors = _standard_errors(with_samples, coding)
     converged = all(bool(one.mle_retvals["converged"]) for one in (with_samples, without))
     notes = (*table.notes, "dependence within tasters beyond their level is not modelled")
+    if errors is None or np.abs(log_odds).max() > SEPARATED:
+        errors, notes = (
+            None,
+            (*notes, "samples are told apart completely: their log odds have no finite estimate"),
+        )
     return OrdinalCheck(
         statistic=statistic,
         df=df,
         p_value=float(chdtrc(df, statistic)),
         log_odds=ByName.of(table.samples, log_odds),
-        standard_errors=ByName.of(table.samples, errors),
+        standard_errors=ByName.of(table.samples, [None] * len(log_odds) if errors is None else errors),
         categories=len(found),
         same_order=bool((np.argsort(log_odds) == np.argsort(effects)).all()),
         converged=converged,
@@ -109,6 +116,16 @@ def _taster_level(table: ScoreTable) -> tuple[Floats, Floats]:
     level = means[table.taster, 0]
     level = (level - level.mean()) / (float(level.std()) or 1.0)
     return level, sum_coded(len(table.samples)) @ additive.coefficients
+
+
+def _standard_errors(fitted: Any, coding: Floats) -> Floats | None:
+    """Of the samples' log odds; None where the likelihood is too flat to give a covariance."""
+    if fitted.normalized_cov_params is None:
+        return None
+    df = coding.shape[1]
+    covariance = np.asarray(fitted.cov_params())[:df, :df]
+    errors: Floats = np.sqrt(np.maximum(np.diag(coding @ covariance @ coding.T), 0.0))
+    return errors
 
 
 def _fitted(category: Any, columns: Floats) -> Any:

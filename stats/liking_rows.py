@@ -35,7 +35,10 @@ class AnovaRow:
 
 @dataclass(frozen=True, slots=True)
 class SampleMean:
-    """A sample's estimated mean (adjusted for tasters and conditions) beside its raw mean over n scores."""
+    """A sample's estimated mean (adjusted for tasters and conditions) beside its raw mean over n scores.
+
+    condition : None for the mean over conditions; raw_mean : nan where there is no score (n = 0)
+    """
 
     sample: str
     n: int
@@ -45,6 +48,7 @@ class SampleMean:
     df: float
     low: float
     high: float
+    condition: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,7 @@ class Estimated:
     """What either method hands over, before means, pairs and letters are made.
 
     mean (samples,), mean_covariance (samples, samples) : estimated means; mean_df : of their intervals
+    cell_mean, cell_error, cell_df : of each sample in each condition, samples outermost; empty without
     contrast_df : from weights of the means (rows, samples) to degrees of freedom (rows,)
     """
 
@@ -68,6 +73,9 @@ class Estimated:
     mean: Floats
     mean_covariance: Floats
     mean_df: Floats
+    cell_mean: Floats
+    cell_error: Floats
+    cell_df: Floats
     contrast_df: Callable[[Floats], Floats]
     taster_variance: float
     residual_variance: float
@@ -96,6 +104,7 @@ class HedonicAnova(Result):
 
     f, df_num, df_den, p_value : test of equal sample means
     table : lines with sums of squares, F and what it was taken over; means, pairs : per sample, per pair
+    condition_means : per sample and condition, by the model fitted (without interaction: parallel)
     letters : sample -> letters; two samples without a common letter differ at alpha (empty where the
         pairs are against a reference only)
     taster_variance, residual_variance : on the scale of score squared; taster's is 0 at the boundary
@@ -110,6 +119,7 @@ class HedonicAnova(Result):
     p_value: float
     table: tuple[AnovaRow, ...]
     means: tuple[SampleMean, ...]
+    condition_means: tuple[SampleMean, ...]
     pairs: tuple[Pair, ...]
     letters: ByName
     taster_variance: float

@@ -37,28 +37,30 @@ def two_way(table: ScoreTable, interaction: bool) -> Estimated:
     nested = nested_terms(table)
     lines = _lines(table, columns, nested)
     over = _errors(lines)
-    main = fit(table.score, np.hstack([columns[name] for name in columns if BY not in name]), table.taster)
-    expected = sum(columns[name].shape[1] for name in columns if BY not in name)
-    if main.rank < expected:
+    X = np.hstack(list(columns.values()))
+    main = fit(table.score, X, table.taster)
+    if main.rank < X.shape[1]:
         raise ValueError(
             "sample: the scores do not connect all samples (some were never compared within a taster, "
             "directly or through other samples), so their means cannot be compared"
         )
-    error = lines[over["sample"]]
-    if error.df < 1:
-        raise ValueError("frame: no degrees of freedom are left for error; more tasters or scores are needed")
-    if error.ms <= 1e-20 * (1 + float((table.score**2).max())):
-        raise ValueError("score: nothing is left for error (scores do not vary beyond samples and tasters)")
-    means, covariance = _means(table, main, columns, error.ms)
+    error = _checked_error(lines[over["sample"]], table)
+    at, grid = means_coding(table, columns)
+    (mean, covariance), (cell, cell_covariance) = (
+        _means(table, main, X, error.ms, rows) for rows in (at, grid)
+    )
     tasters, notes = _taster_variance(table, columns, main, error)
     terms = [name for name in lines if name != "residual"]
-    if any(name.startswith("taster" + BY) for name in over.values()):
+    if over["sample"] != "residual":
         notes += ("sample is tested over taster × sample: the result holds beyond these tasters",)
     return Estimated(
         table=_rows(lines, over),
-        mean=means,
+        mean=mean,
         mean_covariance=covariance,
-        mean_df=np.full(len(means), float(error.df)),
+        mean_df=np.full(len(mean), float(error.df)),
+        cell_mean=cell,
+        cell_error=np.sqrt(np.diag(cell_covariance)),
+        cell_df=np.full(len(cell), float(error.df)),
         contrast_df=lambda weights: np.full(len(weights), float(error.df)),
         taster_variance=tasters,
         residual_variance=lines["residual"].ms,
@@ -86,6 +88,22 @@ def fixed_columns(table: ScoreTable, interaction: bool) -> dict[str, Floats]:
             raise ValueError("interaction: some sample was never scored in some condition")
         columns[f"sample{BY}condition"] = crossed(sample, condition)
     return columns
+
+
+def means_coding(table: ScoreTable, columns: dict[str, Floats]) -> tuple[Floats, Floats]:
+    """Rows of the fixed terms at each sample (conditions averaged), and at each sample in each condition
+    (samples outermost; no rows without conditions)."""
+    sample = sum_coded(len(table.samples))
+    if "condition" not in columns:
+        return sample, np.empty((0, sample.shape[1]))
+    condition = sum_coded(len(table.levels["condition"]))
+    width = sum(block.shape[1] for block in columns.values())
+    at = np.zeros((len(sample), width))
+    at[:, condition.shape[1] : condition.shape[1] + sample.shape[1]] = sample
+    both = np.repeat(sample, len(condition), axis=0)
+    served = np.tile(condition, (len(sample), 1))
+    grid = np.hstack([served, both, crossed(both, served)])
+    return at, grid[:, :width]
 
 
 def nested_terms(table: ScoreTable) -> dict[str, Codes]:
@@ -133,6 +151,14 @@ def _lines(table: ScoreTable, columns: dict[str, Floats], nested: dict[str, Code
     return lines
 
 
+def _checked_error(error: _Line, table: ScoreTable) -> _Line:
+    if error.df < 1:
+        raise ValueError("frame: no degrees of freedom are left for error; more tasters or scores are needed")
+    if error.ms <= 1e-20 * (1 + float((table.score**2).max())):
+        raise ValueError("score: nothing is left for error (scores do not vary beyond samples and tasters)")
+    return error
+
+
 def _errors(lines: dict[str, _Line]) -> dict[str, str]:
     """Term -> the line its F is taken over."""
     over = {}
@@ -169,15 +195,10 @@ def _rows(lines: dict[str, _Line], over: dict[str, str]) -> tuple[AnovaRow, ...]
     return tuple(rows)
 
 
-def _means(table: ScoreTable, main: Fit, columns: dict[str, Floats], error: float) -> tuple[Floats, Floats]:
-    """Means at the average taster (each taster counts once) and the average condition."""
-    mains = [name for name in columns if BY not in name]
-    X = np.hstack([columns[name] for name in mains])
+def _means(table: ScoreTable, main: Fit, X: Floats, error: float, at: Floats) -> tuple[Floats, Floats]:
+    """Means at the coded rows `at` and the average taster (each taster counts once); their covariance."""
     by_taster, counts = means_by(table.taster, np.column_stack([X, table.score]))
     centre = by_taster.mean(axis=0)
-    at = np.zeros((len(table.samples), X.shape[1]))
-    start = sum(columns[name].shape[1] for name in mains[: mains.index("sample")])
-    at[:, start : start + len(table.samples) - 1] = sum_coded(len(table.samples))
     lever = at - centre[:-1]
     covariance = lever @ main.unscaled @ lever.T + (1 / counts).sum() / len(counts) ** 2
     return centre[-1] + lever @ main.coefficients, error * covariance

@@ -191,9 +191,9 @@ def _numbers(column: pd.Series[Any], which: str) -> Floats:
     numbers = pd.to_numeric(column, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
     odd = np.flatnonzero((np.isnan(numbers) & ~column.isna().to_numpy()) | np.isinf(numbers))
     if odd.size:
-        raise ValueError(
-            f"{which}: row {odd[0] + 1} holds {column.iloc[odd[0]]!r}, which is no finite number"
-        )
+        found = column.iloc[int(odd[0])]
+        said = getattr(found, "item", lambda: found)()
+        raise ValueError(f"{which}: row {odd[0] + 1} holds {said!r}, which is no finite number")
     return numbers
 
 
