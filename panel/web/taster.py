@@ -114,15 +114,21 @@ def show_cup(request: Request, token: str, house: InHouse) -> Response:
             text = "No cup has this code. Scan the code on the cup again, or ask the panel leader."
             return taster_notice(request, 404, "This cup is not known", text)
         cup, _, task = found
-        attempt = attempt_at(session, cup, attempts_on(request, house.tokens))
+        known = attempts_on(request, house.tokens)
+        attempt = attempt_at(session, cup, known)
         if attempt is None:
-            text = (
-                "This cup was poured for somebody else, or you have not joined on this phone yet. "
-                "Do not taste it. Look for the code on your ballot, or tell the panel leader."
-            )
-            return taster_notice(request, 403, "This is not your cup", text)
+            return _not_your_cup(request, known)
         seat = seat_with(session, attempt)
     return _to_cup(request, seat, cup, task.number)
+
+
+def _not_your_cup(request: Request, known: list[str]) -> HTMLResponse:
+    text = (
+        "This cup was poured for somebody else, or you have not joined on this phone yet. "
+        "Do not taste it. Look for the code on your ballot, or tell the panel leader."
+    )
+    way_on = {"link": f"/t/{known[-1]}", "link_label": "Back to your ballot"} if known else {}
+    return taster_notice(request, 403, "This is not your cup", text, **way_on)
 
 
 def _to_cup(request: Request, seat: Seat, cup: Serving, number: int) -> Response:

@@ -30,7 +30,11 @@ _CONSENT_ID = re.compile(r"[0-9a-f]{32}")
 
 @dataclass(frozen=True, slots=True)
 class JoiningPage:
-    """What a taster reads before agreeing. consent: a name for this form, so that a second send deals nothing."""
+    """What a taster reads before agreeing.
+
+    consent : a name for this form, so that a second send deals nothing
+    ballots : the ways back to ballots begun on this phone
+    """
 
     url: str
     heading: str
@@ -41,6 +45,7 @@ class JoiningPage:
     kept: str
     ask_name: bool
     consent: str
+    ballots: tuple[tuple[str, str], ...] = ()
     name: str = ""
     problem: str = ""
 
@@ -65,7 +70,7 @@ def show_notice(request: Request, token: str, house: InHouse, another: str = "")
         ballots = _ballots_on(request, house, session, found[0])
     if ballots and not another:
         return page(request, "taster/returning.html", ReturningPage(_url(token), plan.heading, ballots))
-    return page(request, "taster/joining.html", _joining(plan, token))
+    return page(request, "taster/joining.html", replace(_joining(plan, token), ballots=ballots))
 
 
 @router.post("/j/{token}")

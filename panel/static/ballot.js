@@ -1,0 +1,434 @@
+/* The whole ballot is on the phone: answers wait in localStorage until the server has committed them, and are sent
+   in order, each under one name. Plain HTTP has no service worker, randomUUID or locks. */
+const { attempt, heading } = document.body.dataset;
+const main = document.getElementById("main");
+const stateLine = document.getElementById("state");
+const again = document.getElementById("again");
+const KEY = `ballot:${attempt}`;
+const LOCK = `${KEY}:lock`;
+const TAB = randomName();
+const PATIENCE = 20000;
+const pages = new Map(); // number of a screen, "end" or "thanks" -> makes its markup
+const done = new Set(); // numbers answered on this phone
+let current = null; // number of the screen shown
+let shownAt = "";
+let sending = false;
+let failures = 0;
+let timer = 0;
+let sentSome = false;
+let guardUntil = 0;
+let lastTap = { x: 0, y: 0 };
+
+const on = (target, kind, act) => target.addEventListener(kind, act);
+
+function make(tag, properties, attributes = {}) {
+  return mark(Object.assign(document.createElement(tag), properties), attributes);
+}
+
+function mark(element, attributes) {
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  return element;
+}
+
+// -- what is kept on the phone
+
+function readJson(key, otherwise) {
+  try {
+    return JSON.parse(localStorage.getItem(key)) ?? otherwise;
+  } catch {
+    return otherwise;
+  }
+}
+
+const writeJson = (key, value) => localStorage.setItem(key, JSON.stringify(value));
+const kept = () => readJson(KEY, { queue: [], saved: [] });
+const waiting = () => kept().queue.length > 0;
+const draftKey = (number) => `${KEY}:draft:${number}`;
+
+function forgetAll() {
+  for (const key of Object.keys(localStorage)) if (key.startsWith(KEY)) localStorage.removeItem(key);
+}
+
+const startAgain = () => location.replace(`/t/${attempt}`);
+
+function randomName() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+// -- state in words
+
+function say(text, offerRetry = false) {
+  if (stateLine.textContent !== text) stateLine.textContent = text;
+  again.hidden = !offerRetry;
+}
+
+// -- showing screens
+
+function collect() {
+  const first = main.querySelector(".screen");
+  if (!first) return;
+  const copy = first.cloneNode(true);
+  pages.set(Number(first.dataset.number), () => copy.cloneNode(true));
+  for (const template of document.querySelectorAll("template[data-screen]")) {
+    const name = template.dataset.screen;
+    pages.set(Number(name) || name, () => template.content.firstElementChild.cloneNode(true));
+  }
+  // What the server still asks for it does not have, whatever this phone remembers.
+  const state = kept();
+  state.saved = state.saved.filter((number) => !pages.has(number));
+  writeJson(KEY, state);
+  learnDone();
+  current = Number(first.dataset.number);
+  if (done.has(current)) showNext();
+  else prepare(first);
+}
+
+function learnDone() {
+  const state = kept();
+  for (const entry of state.queue) done.add(entry.number);
+  for (const number of state.saved) done.add(number);
+}
+
+function showNext() {
+  for (const number of pages.keys()) if (number > 0 && !done.has(number)) return show(number);
+  if (waiting()) return show("end");
+  startAgain();
+}
+
+function show(name) {
+  const made = pages.get(name)();
+  main.replaceChildren(made);
+  current = name;
+  guardUntil = performance.now() + 350;
+  if (name > 0) prepare(made);
+  else document.querySelector(".foot").hidden = true;
+  scrollTo(0, 0);
+  main.querySelector("h1")?.focus({ preventScroll: true });
+  const { step, steps } = made.dataset;
+  document.title = step ? `${heading}, ${step} of ${steps}` : main.querySelector("h1").textContent;
+  return made;
+}
+
+function prepare(article) {
+  shownAt = new Date().toISOString();
+  const form = article.querySelector("form");
+  const draft = readJson(draftKey(current), {});
+  for (const field of form.elements) {
+    if (!(field.name in draft) || field.type === "hidden") continue;
+    if (field.type === "radio") field.checked = field.value === draft[field.name];
+    else field.value = draft[field.name];
+  }
+  for (const question of form.querySelectorAll(".question.line")) makeLine(question, draft);
+  on(form, "submit", submit);
+  on(form, "input", () => keepDraft(form));
+}
+
+function keepDraft(form) {
+  try {
+    writeJson(draftKey(current), fieldsOf(form));
+  } catch {} // a full store loses the draft only
+}
+
+const fieldsOf = (form) => Object.fromEntries(new FormData(form));
+
+// -- the line: no handle until tapped, no ticks, the value hidden
+
+function makeLine(question, draft) {
+  const { key } = question.dataset;
+  const places = question.querySelector(".places");
+  const { low, high } = places.dataset;
+  const start = places.querySelector(":checked")?.value ?? draft[key] ?? places.dataset.value;
+  const value = make("input", { type: "hidden", name: key });
+  const length = make("input", { type: "hidden", name: `${key}-length` });
+  const range = { "aria-valuemin": 0, "aria-valuemax": 100, "aria-labelledby": `${key}-asks` };
+  const track = make("div", { className: "track", id: key, tabIndex: 0 }, { role: "slider", ...range });
+  const box = () => track.getBoundingClientRect();
+  const handle = make("span", { className: "handle" });
+  const told = make("p");
+  question.setAttribute("role", "group");
+  question.removeAttribute("aria-required");
+  for (const name of ["aria-describedby", "aria-invalid"]) {
+    if (question.hasAttribute(name)) track.setAttribute(name, question.getAttribute(name));
+    question.removeAttribute(name);
+  }
+
+  const draw = (number) => {
+    const answered = number !== null;
+    const place = Math.round(number);
+    handle.remove();
+    if (answered) track.append(handle);
+    handle.style.insetInlineStart = `${number}%`;
+    const words = answered ? `${place} per cent from ${low} to ${high}` : "not answered yet";
+    mark(track, { "aria-valuenow": place, "aria-valuetext": words });
+    told.textContent = answered ? "Answered. Tap again, or move it finely." : "Not answered yet. Tap the line.";
+  };
+  const chosen = () => (value.value === "" ? null : Number(value.value));
+  const choose = (number) => {
+    value.value = number.toFixed(1);
+    length.value = box().width.toFixed(1);
+    draw(number);
+    value.dispatchEvent(new Event("input", { bubbles: true }));
+  };
+  const move = (by) => {
+    if (chosen() === null) choose(by > 0 ? 0 : 100); // from an end, so that no middle is suggested
+    else choose(Math.min(100, Math.max(0, chosen() + by)));
+  };
+
+  const rightToLeft = getComputedStyle(question).direction === "rtl";
+  const at = (event) => {
+    const share = Math.min(1, Math.max(0, (event.clientX - box().left) / box().width));
+    return 100 * (rightToLeft ? 1 - share : share);
+  };
+  let held = false;
+  on(track, "pointerdown", (event) => {
+    held = !event.button;
+    track.setPointerCapture(event.pointerId);
+  });
+  on(track, "pointermove", (event) => held && draw(at(event)));
+  on(track, "pointerup", (event) => {
+    if (held) choose(at(event));
+    held = false;
+  });
+  on(track, "pointercancel", () => {
+    held = false; // the finger scrolled the page instead
+    draw(chosen());
+  });
+  on(track, "keydown", (event) => {
+    const right = rightToLeft ? -1 : 1;
+    const by = { ArrowRight: right, ArrowLeft: -right, ArrowUp: 1, ArrowDown: -1, PageUp: 10, PageDown: -10 };
+    if (event.key === "Home") choose(0);
+    else if (event.key === "End") choose(100);
+    else if (event.key in by) move(by[event.key]);
+    else return;
+    event.preventDefault();
+  });
+
+  const step = (textContent, end, by) => {
+    const label = { "aria-label": `A little towards ${end}` };
+    const button = make("button", { type: "button", className: "step", textContent }, label);
+    on(button, "click", () => move(by));
+    return button;
+  };
+  const fine = make("div", { className: "fine" });
+  fine.append(step("−", low, -1), told, step("+", high, 1));
+  places.replaceWith(track);
+  question.append(value, length, fine);
+  if (start) {
+    value.value = start;
+    length.value = draft[`${key}-length`] ?? box().width.toFixed(1);
+  }
+  draw(start ? Number(start) : null);
+}
+
+// -- answering
+
+function submit(event) {
+  event.preventDefault();
+  const form = event.target;
+  const fields = fieldsOf(form);
+  const faults = [];
+  for (const question of form.querySelectorAll(".question")) {
+    const { key, missing } = question.dataset;
+    if (missing && !(fields[key] ?? "").trim()) faults.push({ field: key, text: missing });
+  }
+  if (faults.length) return complain(faults);
+  learnDone(); // another tab may have answered this screen
+  if (!done.has(current)) {
+    const state = kept();
+    const id = randomName();
+    Object.assign(fields, { submission: id, shown_at: shownAt, answered_at: new Date().toISOString() });
+    state.queue.push({ number: current, id, fields });
+    try {
+      writeJson(KEY, state);
+    } catch {
+      return form.submit(); // no room on the phone: send it the plain way
+    }
+  }
+  localStorage.removeItem(draftKey(current));
+  done.add(current);
+  say("Saved on this phone.");
+  showNext();
+  flush();
+}
+
+function complain(faults) {
+  const article = main.querySelector(".screen");
+  for (const old of article.querySelectorAll(".summary, .error")) old.remove();
+  const list = make("ul");
+  for (const { field, text } of faults) {
+    const question = article.querySelector(`[data-key="${field}"]`);
+    if (!question) continue;
+    const asks = question.querySelector(".asks");
+    const hint = question.querySelector(".hint");
+    const error = make("p", { className: "error", id: `${field}-error` });
+    error.append(make("span", { className: "unseen", textContent: "Error:" }), ` ${text}`);
+    (hint ?? asks).after(error);
+    const target = document.getElementById(field);
+    const bound = question.getAttribute("role") === "radiogroup" ? question : target;
+    mark(bound, { "aria-describedby": `${hint?.id ?? ""} ${error.id}`.trim(), "aria-invalid": "true" });
+    const link = make("a", { href: `#${field}`, textContent: `${asks.textContent} ${text}` });
+    on(link, "click", (event) => {
+      event.preventDefault();
+      question.scrollIntoView();
+      target.focus({ preventScroll: true });
+    });
+    list.appendChild(make("li")).append(link);
+  }
+  const summary = make("div", { className: "summary", tabIndex: -1 });
+  summary.innerHTML = '<div role="alert"><h2>There is a problem</h2></div>';
+  summary.firstChild.append(list);
+  article.prepend(summary);
+  document.title = `Error: ${document.title.replace(/^Error: /, "")}`;
+  scrollTo(0, 0);
+  summary.focus({ preventScroll: true });
+}
+
+// -- sending, in order, one tab at a time
+
+function takeLock() {
+  const held = readJson(LOCK, {});
+  if (held.tab !== TAB && held.until > Date.now()) return false;
+  writeJson(LOCK, { tab: TAB, until: Date.now() + PATIENCE + 1000 });
+  return readJson(LOCK, {}).tab === TAB;
+}
+
+const dropLock = () => readJson(LOCK, {}).tab === TAB && localStorage.removeItem(LOCK);
+
+async function flush() {
+  if (sending) return;
+  clearTimeout(timer);
+  if (!waiting()) return settle();
+  if (!takeLock()) return later(1000);
+  sending = true;
+  let outcome = "next";
+  try {
+    while (outcome === "next" && waiting()) {
+      takeLock();
+      if (!failures) say("Sending…"); // each tap tries again: no need to say so each time
+      outcome = await sendOne(kept().queue[0]);
+    }
+  } finally {
+    sending = false;
+    dropLock();
+  }
+  if (outcome === "next") settle();
+  else if (outcome === "wait") {
+    const count = kept().queue.length;
+    const what = count === 1 ? "1 screen waits" : `${count} screens wait`;
+    say(`Saved on this phone. ${what} for the network.`, true);
+    later(Math.min(15000, 1000 * 2 ** failures++));
+  } else if (outcome === "refused") {
+    say("Saved on this phone, but the server does not take it. Please call the panel leader.", true);
+    later(15000);
+  }
+}
+
+async function sendOne(entry) {
+  const stop = new AbortController();
+  setTimeout(() => stop.abort(), PATIENCE);
+  try {
+    const reply = await fetch(`/t/${attempt}/${entry.number}`, {
+      method: "POST",
+      headers: { Accept: "application/json" },
+      body: new URLSearchParams(entry.fields),
+      signal: stop.signal,
+    });
+    if (reply.status === 422) return takeBack(entry, await reply.json());
+    if ([403, 404, 405, 413].includes(reply.status)) return "refused";
+    const told = await reply.json();
+    if (told.saved !== true) return "wait";
+    return acknowledged(entry, told);
+  } catch {
+    return "wait";
+  }
+}
+
+function acknowledged(entry, told) {
+  failures = 0;
+  sentSome = true;
+  leaveQueue(entry, true);
+  if (told.finished && told.head && pages.has("thanks")) {
+    show("thanks").querySelector("[data-head]").textContent = told.head;
+    say(told.late ? "Saved, after closing" : "Saved");
+    forgetAll();
+    return "finished";
+  }
+  if (told.closed && !waiting()) {
+    startAgain();
+    return "closed";
+  }
+  return "next";
+}
+
+function leaveQueue(entry, saved) {
+  const state = kept();
+  state.queue = state.queue.filter((other) => other.id !== entry.id);
+  if (saved) state.saved.push(entry.number);
+  writeJson(KEY, state);
+}
+
+// The server found something wrong: back onto the screen, with what was typed.
+function takeBack(entry, told) {
+  writeJson(draftKey(entry.number), entry.fields);
+  leaveQueue(entry, false);
+  done.delete(entry.number);
+  if (pages.has(entry.number)) {
+    show(entry.number);
+    complain(told.problems);
+  }
+  return "next";
+}
+
+function settle() {
+  if (sentSome && current === null) startAgain();
+  else if (current === "end") showNext();
+  if (done.size || sentSome) say("Saved");
+}
+
+function later(milliseconds) {
+  clearTimeout(timer);
+  timer = setTimeout(flush, milliseconds);
+}
+
+// -- what wakes the queue
+
+function start() {
+  try {
+    localStorage.setItem("ballot:try", "");
+  } catch {
+    return;
+  }
+  localStorage.removeItem("ballot:try");
+  on(window, "online", flush);
+  on(again, "click", flush);
+  on(window, "pointerup", () => waiting() && flush());
+  on(document, "visibilitychange", () => !document.hidden && waiting() && flush());
+  on(window, "pagehide", dropLock);
+  on(window, "pageshow", (event) => event.persisted && location.reload());
+  on(window, "storage", (event) => {
+    if (event.key !== KEY) return;
+    if (event.newValue === null) return startAgain(); // finished in another tab
+    learnDone();
+    if (done.has(current) || (current === "end" && !waiting())) showNext();
+  });
+  for (const kind of ["pointerdown", "click"]) addEventListener(kind, stopSecondTap, { capture: true });
+  collect();
+  flush();
+}
+
+// The second tap of a double tap must not answer the screen that has just come up under the finger.
+function stopSecondTap(event) {
+  if (event.type === "click" && !event.detail) return; // from the keyboard
+  const { clientX: x, clientY: y } = event;
+  if (performance.now() < guardUntil && Math.hypot(x - lastTap.x, y - lastTap.y) < 24) {
+    guardUntil = performance.now() + 350;
+    event.preventDefault();
+    event.stopPropagation();
+  } else {
+    guardUntil = 0;
+    lastTap = { x, y };
+  }
+}
+
+if (attempt) start();
