@@ -15,6 +15,7 @@ from panel.study.cautions import ALLERGENS, CAUTIONS
 from panel.study.draft_reader import renumbered, rows_of
 from panel.study.drafting import check_draft
 from panel.study.life import Move, State
+from panel.study.problems import Problem
 from panel.study.scales import SCALES, Scale
 from panel.study.test_methods import TEST_METHODS, TestMethod, method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from panel.randomiser import ServingPlan
     from panel.store.tables import Study
     from panel.study.plan import Plan
-    from panel.study.problems import Problem
     from panel.study.seal import Event
 
 router = APIRouter()
@@ -177,7 +177,11 @@ def plan_page(
     drafted = check_draft(studies.draft_of(study))
     if drafted.plan is None:
         return _draft_page(request, study, studies.draft_of(study), problems=drafted.problems, status=422)
-    dealt = drawn(drafted.plan, study.seed)
+    try:
+        dealt = drawn(drafted.plan, study.seed)
+    except ValueError as error:
+        problem = Problem("tasters", "no_such_plan", f"This plan cannot be drawn: {error}.")
+        return _draft_page(request, study, studies.draft_of(study), problems=(problem,), status=422)
     orders = tuple((place.number, tuple(cup.sample + 1 for cup in place.servings)) for place in dealt.places)
     context = PlanPage(
         head=head_of_page(study),

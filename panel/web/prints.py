@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request, Response
 
 from panel import printing
 from panel.store import studies
-from panel.store.ledger import append
+from panel.store.ledger import append, events_of
 from panel.store.rows import Cup, cups_of
 from panel.store.sealing import open_key, samples_of
 from panel.study.life import Move
@@ -23,6 +23,7 @@ from panel.web.study import study_page
 
 if TYPE_CHECKING:
     from panel.store.tables import Study
+    from panel.study.plan import Plan
     from panel.web.house import House
 
 router = APIRouter()
@@ -62,7 +63,12 @@ def print_labels(
         if not cup.same_cup
     ]
     printed = printing.cup_labels(
-        labels, chosen, start_at=int(first), shift=(shift[0], shift[1]), footer_commitment=study.commitment
+        labels,
+        chosen,
+        start_at=int(first),
+        shift=(shift[0], shift[1]),
+        footer_commitment=study.commitment,
+        cup_diameter_mm=studies.plan_of(study).kitchen.cup_diameter,
     )
     return _pdf(printed.pdf, "cup-labels")
 
@@ -129,7 +135,26 @@ def print_tray_maps(house: InHouse, who: AsKitchen, study: KitchensStudy) -> Res
             condition = plan.conditions[cup.condition] if len(plan.conditions) > 1 else ""
             trays.setdefault(cup.place, []).append(printing.TrayCup(cup.code, cup.position, condition))
     maps = [printing.TrayMap(place, tuple(cups)) for place, cups in sorted(trays.items())]
-    return _pdf(printing.tray_maps(maps).pdf, "tray-maps")
+    return _pdf(printing.tray_maps(maps, cup_diameter_mm=plan.kitchen.cup_diameter).pdf, "tray-maps")
+
+
+@router.get("/studies/{study_id}/print/serving-sheet.pdf")
+def print_serving_sheet(house: InHouse, who: AsKitchen, study: KitchensStudy) -> Response:
+    """For the second person: codes by place, without pour letters."""
+    studies.require(study, Move.PRINT)
+    _frozen_address(house, study, who.actor, "serving sheet")
+    return _pdf(printing.serving_sheet(pour_sheet_of(house, study)).pdf, "serving-sheet")
+
+
+@router.get("/studies/{study_id}/print/closing-sheet.pdf")
+def print_closing_sheet(house: InHouse, study: OrganisersStudy) -> Response:
+    """The head of the event chain on paper, so that a cut-off tail shows."""
+    studies.require(study, Move.READ_REPORT)
+    with house.database.read() as session:
+        events = events_of(session, study.id)
+    title = studies.plan_of(study).title
+    printed = printing.closing_sheet(title, events[-1].hash, study.commitment, events=len(events))
+    return _pdf(printed.pdf, "closing-sheet")
 
 
 def pour_sheet_of(house: House, study: Study) -> printing.PourSheet:
@@ -147,13 +172,56 @@ def pour_sheet_of(house: House, study: Study) -> printing.PourSheet:
         for cup in _cups(house, study)
         if not cup.same_cup
     )
+    kitchen = plan.kitchen
+    preparation = printing.Preparation(
+        per_cup=kitchen.per_cup,
+        unit=kitchen.unit,
+        spare_cups=kitchen.spare_cups,
+        loss=kitchen.loss,
+        per_batch=kitchen.per_batch,
+    )
+    controls = tuple(printing.Control(what) for what in kitchen.controls) or printing.CONTROLS
     return printing.PourSheet(
         heading=plan.title,
         commitment=study.commitment,
         cups=cups,
         conditions=plan.conditions if several else (),
+        preparation=preparation,
+        controls=controls,
         cautions=plan.cautions,
-        serving_note=plan.serving_note,
+        serving_note=_serving_note(plan),
+        schedule=_schedule(plan, cups),
+        two_person=kitchen.two_person,
+    )
+
+
+def _serving_note(plan: Plan) -> str:
+    if plan.kitchen.temperature is None:
+        return plan.serving_note
+    return f"{plan.serving_note} Serve at {plan.kitchen.temperature:g} °C.".strip()
+
+
+def _schedule(plan: Plan, cups: tuple[printing.PourCup, ...]) -> printing.BatchSchedule | None:
+    """What to start when, where the plan says how long things take; tasters come in groups of `at_once`."""
+    kitchen = plan.kitchen
+    if (
+        kitchen.minutes is None
+        or kitchen.holding is None
+        or kitchen.per_batch is None
+        or kitchen.per_cup is None
+    ):
+        return None
+    at_once = kitchen.at_once or plan.tasters
+    last = max(cup.position for cup in cups)
+    dues: dict[tuple[str, float], int] = {}
+    for cup in cups:
+        group = (cup.place - 1) // at_once
+        minute = (group * last + cup.position - 1) * kitchen.minutes_per_cup
+        dues[cup.pour_letter, minute] = dues.get((cup.pour_letter, minute), 0) + 1
+    cups_per_batch = max(1, int(kitchen.per_batch * (1 - kitchen.loss) / kitchen.per_cup))
+    return printing.batch_schedule(
+        [printing.Due(letter, minute, number) for (letter, minute), number in sorted(dues.items())],
+        printing.Kitchen(kitchen.minutes, kitchen.holding, cups_per_batch, rest=kitchen.rest),
     )
 
 
