@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from panel.randomiser.chance import Chance
 
 Row = list[list[int]]  # one taster's blocks, one per sitting; the last list holds the samples left out
-MEMORY = 300  # how many steps back late acceptance compares with
+MEMORY = 20  # how many steps back late acceptance compares with
 
 
 def searched_rows(

@@ -38,7 +38,7 @@ POOL: tuple[str, ...] = tuple(
     code for digits in permutations("123456789", 3) if _allowed(code := "".join(digits))
 )
 FAR_APART = 64  # so many codes any two of which differ in two digits are always found
-PASSES = 200  # of exchanges before a set of codes far apart is given up
+PASSES = 60  # of exchanges before a set of codes far apart is given up
 
 
 def too_close(one: str, other: str) -> bool:
@@ -72,18 +72,20 @@ def families(pool: Iterable[str], chance: Chance) -> list[list[str]]:
     return chance.shuffled(cut)
 
 
-def far_apart(count: int, pool: Sequence[str], chance: Chance) -> list[str]:
+def far_apart(
+    count: int, pool: Sequence[str], chance: Chance, fallback: Sequence[str] | None = None
+) -> list[str]:
     """At least so many codes of the pool, any two of which differ in at least two digits.
 
-    Up to 64 out of the whole pool are always found. Where a part of the pool does not hold so many, they are
-    only different from each other.
+    Up to 64 out of the whole pool are always found. Where a part of the pool does not hold so many, the
+    fallback is searched; without one the codes are only different from each other.
     """
     held = max(families(pool, chance), key=len)
-    for _ in range(PASSES):
+    for _ in range(PASSES if len(pool) >= count else 0):
         if len(held) >= count:
             return held
         held = _exchanged(held, pool, chance)
-    return list(pool)
+    return list(pool) if fallback is None else far_apart(count, fallback, chance)
 
 
 def _exchanged(held: list[str], pool: Sequence[str], chance: Chance) -> list[str]:

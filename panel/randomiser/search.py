@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from panel.randomiser.balance import Order
     from panel.randomiser.chance import Chance
 
-MEMORY = 30  # how many steps back late acceptance compares with
+MEMORY = 5  # how many steps back late acceptance compares with
 LONGEST_CHAIN = 60
 LAST_WINDOW = 6  # how many times longer the last window is searched
 

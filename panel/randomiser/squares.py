@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 MOST_SAMPLES = 60
 TRIES = 2000  # in units of the last window
+NEVER_ONE = {(5, 4), (5, 5), (5, 6), (7, 6), (7, 7)}  # samples, tasters: a carry-over spread below 2
 Rows = list[Order]
 
 
@@ -147,8 +148,9 @@ def _bound(samples: int, tasters: int, balance: Balance) -> Bound:
     if samples == 1:
         position = carry_over = 0
     # With a whole mean a spread that is not 0 is at least 2. One Latin square of order 3, 5 or 7 is never
-    # balanced for carry-over: no row-complete square exists (Denes and Keedwell 1974).
-    if samples in (5, 7) and tasters == samples:
+    # balanced for carry-over: no row-complete square exists (Denes and Keedwell 1974). The other sizes in
+    # `NEVER_ONE` were ruled out by going through all sets of rows with balanced places.
+    if (samples, tasters) in NEVER_ONE:
         carry_over = 2
     # Three samples: with x and y the uses of the two cyclic classes of orders, balanced places need all sums
     # x + y within one; then only one class is uneven, and the pair counts are sums of two x or of two y.

@@ -36,7 +36,9 @@ def deal_trays(
     while len(trays) < count:
         at_once = len(pool) // size if size <= LARGEST_SHARED else 1
         wanted = min(count - len(trays), max(1, at_once))
-        dealt = _partition(wanted, size, pool, chance)
+        # Later sittings get a choice of trays, since a taster's earlier codes rule some of them out.
+        choice = min(2 * wanted, max(1, at_once)) if any(taken) else wanted
+        dealt = _partition(choice, size, pool, chance)
         trays += _handed_out(dealt, taken[len(trays) : len(trays) + wanted], pool, chance)
     return trays
 
@@ -107,7 +109,8 @@ def _handed_out(
             given.append(trays[fit])
             continue
         swap = _swapped(given, taken, earlier, trays, free)
-        given.append(swap if swap else _fresh(len(trays[0]), earlier, pool, chance))
+        others = {code for tray in [*given, *(trays[t] for t in free)] for code in tray}
+        given.append(swap or _fresh(len(trays[0]), earlier, others, pool, chance))
     return given
 
 
@@ -126,9 +129,13 @@ def _swapped(
     return None
 
 
-def _fresh(size: int, earlier: set[str], pool: Sequence[str], chance: Chance) -> Tray:
+def _fresh(size: int, earlier: set[str], others: set[str], pool: Sequence[str], chance: Chance) -> Tray:
+    """A tray without the taster's earlier codes and, if so many are left, without those of other tasters."""
     left = [code for code in pool if code not in earlier]
-    return chance.chosen(far_apart(size, left, chance) if size <= FAR_APART else left, size)
+    unused = [code for code in left if code not in others]
+    if size > FAR_APART:
+        return chance.chosen(unused if len(unused) >= size else left, size)
+    return chance.chosen(far_apart(size, unused, chance, fallback=left), size)
 
 
 def seat_codes(
