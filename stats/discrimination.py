@@ -164,10 +164,7 @@ def difference_test(
         pc=pc,
         pd=pd,
         d_prime=d,
-        # two-sided: the data choose the direction, so each direction gets half the error
-        pd_lower=exact_scales(method, leading, n, (1 + confidence) / 2 if two_sided else confidence, "lower")[
-            1
-        ],
+        pd_lower=_lower_limit(method, leading, n, confidence, two_sided),
         pd_upper=exact_scales(method, leading, n, confidence, "upper")[1],
         pd_likelihood=pd_likelihood,
         d_prime_likelihood=d_likelihood,
@@ -175,6 +172,11 @@ def difference_test(
         method=_method_text(method, two_sided),
         notes=_notes(method, leading, n, critical, alpha),
     )
+
+
+def _lower_limit(method: str, correct: int, n: int, confidence: float, two_sided: bool) -> Estimate:
+    """One-sided lower limit of pd; in a two-sided test the data choose the direction, so each gets half the error."""
+    return exact_scales(method, correct, n, (1 + confidence) / 2 if two_sided else confidence, "lower")[1]
 
 
 def similarity_test(

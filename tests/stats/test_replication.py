@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize
-from scipy.stats import beta, betabinom, binom, norm
+from scipy.stats import beta, betabinom, binom, chi2, norm
 
 import stats
 from stats.replication import _tarone
@@ -105,6 +105,12 @@ def test_each_taster_gets_an_own_exact_result() -> None:
 def test_tarones_p_is_one_sided_normal() -> None:
     found = stats.replicated_test("triangle", ANSWERS, 5)
     assert found.tarone_p == pytest.approx(norm.sf(found.tarone_z))
+
+
+def test_the_likelihood_ratio_p_is_halved_since_no_overdispersion_is_a_boundary() -> None:
+    # Self & Liang 1987, case 5: half a point mass at 0, half a chi-square with one degree of freedom
+    found = stats.replicated_test("triangle", ANSWERS, 5)
+    assert found.likelihood_ratio_p == pytest.approx(chi2.sf(found.likelihood_ratio, 1) / 2)
 
 
 def test_a_null_result_says_what_it_could_have_missed() -> None:
