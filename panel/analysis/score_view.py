@@ -59,6 +59,7 @@ def score_view(
         camps_section(report, called),
         people_section(report, figures=figures),
         serving_section(report, called),
+        *([_reading(report)] if report.assumptions else []),
         _method(report),
     ]
     return ReportView(
@@ -100,17 +101,13 @@ def _facts(report: ScoreReport, called: Called) -> tuple[tuple[str, str], ...]:
     if report.reference:
         facts.append(("Reference", called(report.reference)))
     facts += [("Level", f"α = {report.alpha:g}")]
-    if report.assumptions:
-        facts.append(("Read as", " ".join(report.assumptions)))
     return tuple(facts)
 
 
 def _cautions(report: ScoreReport, called: Called) -> list[str]:
     """Where ranks say otherwise, or conditions matter: said for each such attribute, never hidden."""
-    said = []
+    said = wording.condition_sentences(report)
     for one in report.attributes:
-        depends = wording.condition_sentence(one)
-        said += [depends] if depends else []
         if one.camps is not None and one.camps.warning:
             said.append(camps_sentence(one, one.camps, called))
         if one.main is None or one.ranks is None:
@@ -187,7 +184,7 @@ def _figures(one: AttributeReport, place: int, called: Called) -> list[Figure]:
                 row.mean,
                 row.low,
                 row.high,
-                one.main.letters.get(row.sample, ""),
+                one.main.letters.get(row.sample, "") if len(raw) > 2 else "",
                 raw[row.sample],
             )
             for row in sorted(one.main.means, key=lambda row: (-row.mean, row.sample))
@@ -206,6 +203,10 @@ def _figures(one: AttributeReport, place: int, called: Called) -> list[Figure]:
         title = f"“{one.title}”: {what}s"
         drawn.append(rank_sum_figure(sums, title=title, expected=expected, what=what, name=f"ranks-{place}"))
     return drawn
+
+
+def _reading(report: ScoreReport) -> Section:
+    return Section("reading", "How the file was read", notes=report.assumptions)
 
 
 def _method(report: ScoreReport) -> Section:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Protocol
 
 from panel.analysis.numbers import decimals_for, df_text, fixed
+from stats import holm
 from stats.phrasing import count, listing, p_text, percent, significant
 
 if TYPE_CHECKING:
@@ -199,16 +200,23 @@ def _missed(one: AttributeReport, main: HedonicAnova, called: Called) -> str:
     )
 
 
-def condition_sentence(one: AttributeReport) -> str:
-    """What to say where the samples' differences depend on the condition; "" where that was not shown."""
-    for line in one.interaction.table if one.interaction else ():
-        if line.term == "sample × condition" and line.p_value is not None and line.p_value <= one.alpha:
-            return (
-                f"“{one.title}”: the differences between samples depend on the condition "
-                f"(F({df_text(line.df)}, {df_text(line.df_den)}) = {significant(line.f or 0.0)}, "
-                f"{p_text(line.p_value)}): read the means under each condition, not only those over all."
-            )
-    return ""
+def condition_sentences(report: ScoreReport) -> list[str]:
+    """Where the samples' differences depend on the condition, Holm's correction over attributes."""
+    tested = [
+        (one, line)
+        for one in report.attributes
+        for line in (one.interaction.table if one.interaction else ())
+        if line.term == "sample × condition" and line.p_value is not None and line.f is not None
+    ]
+    adjusted = holm([line.p_value or 0.0 for _, line in tested])
+    return [
+        f"“{one.title}”: the differences between samples depend on the condition "
+        f"(F({df_text(line.df)}, {df_text(line.df_den)}) = {significant(line.f or 0.0)}, {p_text(p)}"
+        f"{f' after correction for {len(tested)} attributes' if len(tested) > 1 else ''}): "
+        "read the means under each condition, not only those over all."
+        for (one, line), p in zip(tested, adjusted, strict=True)
+        if p <= one.alpha
+    ]
 
 
 def _shares_sentence(one: AttributeReport, term: TermTest, called: Called) -> str:
