@@ -1,4 +1,4 @@
-"""The command line: serve, demo, analyse, password."""
+"""The command line: serve, demo, analyse, verify, password."""
 
 from __future__ import annotations
 
@@ -131,6 +131,30 @@ def analyse(
     else:
         say.print(f"The report is in {html}.")
     if not outcome.ok:
+        raise typer.Exit(1)
+
+
+@app.command()
+def verify(
+    file: Annotated[Path, typer.Argument(help="A study's bundle (ZIP), as exported.")],
+    head: Annotated[
+        str, typer.Option(help="A hash of the log known from elsewhere: closing sheet or receipt.")
+    ] = "",
+) -> None:
+    """Check a bundle offline: seal, log, answers and results, from its files alone."""
+    from panel.analysis.verification import NotABundleError, verify_bundle
+
+    try:
+        verification = verify_bundle(_read(file), head)
+    except NotABundleError as error:
+        print(error, file=sys.stderr)
+        raise typer.Exit(1) from None
+    for check in verification.checks:
+        mark = {True: "holds   ", False: "BROKEN  ", None: "not yet "}[check.holds]
+        print(f"{mark} {check.what}: {check.text}")
+    failure = verification.first_failure
+    if failure is not None:
+        print(f"\nThe first thing that does not hold: {failure.what}.")
         raise typer.Exit(1)
 
 

@@ -11,8 +11,8 @@ from sqlmodel import Session, col, select
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
 from panel.store.tables import Answer, Attempt, Place, Submission, Task
+from panel.study.answers import sent_digest
 from panel.study.life import State
-from panel.study.seal import digest
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -71,15 +71,10 @@ def record_screen(
         "task": task.number,
         "outcome": outcome,
         "late": late,
-        "digest": answers_digest(submission_id, [(answer.question, answer.value) for answer in answers]),
+        "digest": sent_digest(submission_id, fields),
     }
     append(session, study.id, "taster", "answers received", detail)
     return Recorded(outcome, late, False, finished)
-
-
-def answers_digest(submission_id: str, answers: Sequence[tuple[str, float | str | None]]) -> str:
-    """The fingerprint of one screen's answers; the random submission id keeps it from being guessed."""
-    return digest({"submission": submission_id, "answers": [list(answer) for answer in answers]})
 
 
 def answered_tasks(session: Session, attempt: Attempt) -> set[int]:

@@ -20,7 +20,8 @@ from panel.store.tables import (
     Submission,
     Task,
 )
-from panel.study.answers import ODD_ONE
+from panel.study.answers import ODD_ONE, odd_one_is_right
+from panel.study.pseudonyms import taster_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,18 @@ class Choice:
     chosen: int
     correct: bool
     late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """One send of a phone, as it was stored."""
+
+    submission: str
+    attempt: str
+    task: int
+    outcome: str
+    late: bool
+    sent: dict[str, str]
 
 
 def cups_of(session: Session, study_id: str) -> list[Cup]:
@@ -214,11 +227,26 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
                 condition=plan.conditions[task.condition],
                 samples=samples,
                 chosen=chosen,
-                correct=samples.count(samples[chosen - 1]) == 1,
+                correct=odd_one_is_right(samples, chosen),
                 late=late,
             )
         )
     return choices
+
+
+def sends_of(session: Session, study_id: str) -> list[Send]:
+    """Every send of every phone, as it was stored, in order of arrival."""
+    query = (
+        select(Submission, Task.number)
+        .join(Task, col(Task.id) == Submission.task_id)
+        .join(Attempt, col(Attempt.id) == Submission.attempt_id)
+        .where(Attempt.study_id == study_id)
+        .order_by(col(Submission.received_at), col(Submission.id))
+    )
+    return [
+        Send(sent.id, sent.attempt_id, task, sent.outcome, sent.late, json.loads(sent.sent))
+        for sent, task in session.exec(query)
+    ]
 
 
 def exclusions_of(session: Session, study_id: str) -> dict[str, str]:
@@ -227,11 +255,6 @@ def exclusions_of(session: Session, study_id: str) -> dict[str, str]:
     return {
         found.attempt_id: found.reason for found in session.exec(query.where(Attempt.study_id == study_id))
     }
-
-
-def taster_name(place: int, attempt_number: int) -> str:
-    """The number under which a taster's answers stand: "T07", and "T07b" for a second attempt at the place."""
-    return f"T{place:02d}" + ("" if attempt_number == 1 else "abcdefghijklmnopqrstuvwxyz"[attempt_number - 1])
 
 
 def _count_screens(session: Session, study_id: str) -> dict[str, int]:

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 from panel.study.draft_reader import tidy
 from panel.study.problems import Problem
 from panel.study.scales import ODD_ONE_MISSING, Scale, scale_of
+from panel.study.seal import digest
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from panel.study.plan import Question
 
@@ -74,3 +75,13 @@ def check_odd_one(servings: int, sent: Mapping[str, str]) -> Answer | Problem:
     if raw not in {str(number) for number in range(1, servings + 1)}:
         return Problem(ODD_ONE, "off_scale", f"“{raw}” is none of these cups. {ODD_ONE_MISSING}")
     return Answer(ODD_ONE, int(raw))
+
+
+def odd_one_is_right(samples: Sequence[str], chosen: int) -> bool:
+    """Whether the chosen serving (1-based) is the one whose sample stands alone in the set."""
+    return samples.count(samples[chosen - 1]) == 1
+
+
+def sent_digest(submission_id: str, sent: Mapping[str, str]) -> str:
+    """The fingerprint of one send; the random submission id keeps it from being guessed."""
+    return digest({"submission": submission_id, "sent": dict(sent)})

@@ -75,7 +75,7 @@ def sign(request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy,
         return _report_page(
             request, house, study, (Problem("signed_by", "missing", "Write your name to sign."),), 422
         )
-    built = build_report(house, study, figures=False)
+    built = build_report(house, study, figures=False, signing=True)
     with house.database.write() as session:
         summary = {"signed by": name, **built.fingerprint()}
         studies.sign_report(session, study.id, who.actor, signed_json(built), summary)

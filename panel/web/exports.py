@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import json
 import zipfile
@@ -11,10 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Response
 
+from panel.analysis.answer_tables import answers_csv, choices_csv, rows_csv
 from panel.store import studies
 from panel.store.ledger import append, events_of
-from panel.store.rows import choices_of, exclusions_of, scores_of
+from panel.store.rows import choices_of, exclusions_of, scores_of, sends_of
 from panel.store.sealing import sealed_contents
+from panel.study import bundle
 from panel.study.life import Move, State, allowed
 from panel.study.plan import product_to_dict
 from panel.web.access import AsOrganiser, OrganisersStudy
@@ -31,18 +32,6 @@ if TYPE_CHECKING:
 
 router = APIRouter()
 
-README = """\
-What is in here
-sealed.json    everything the commitment covers, without the secret until the reveal
-commitment.txt SHA-256 over the canonical JSON of sealed.json (sorted keys, no blanks, UTF-8) once it is complete
-events.jsonl   the log; each line's hash covers the one before it
-answers.csv    every answer by blind letter (from closing on); choices.csv for forced choice
-report.json    the signed results (from signing on)
-key.csv        which blind letter was which product (from the reveal on)
-
-To check it offline: python -m panel verify THIS.zip
-"""
-
 
 @router.get("/studies/{study_id}/export")
 def export(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response:
@@ -51,9 +40,9 @@ def export(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response
         append(session, study.id, who.actor, "exported", {"state": study.state})
         files = _files(house, session, study)
     packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as bundle:
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, text in files.items():
-            bundle.writestr(name, text)
+            archive.writestr(name, text)
     headers = {
         "Content-Disposition": f'attachment; filename="study-{study.id}.zip"',
         "Cache-Control": "no-store",
@@ -64,19 +53,18 @@ def export(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response
 def _files(house: House, session: Session, study: Study) -> dict[str, str]:
     secret: dict[str, Any] = json.loads(study.key) if study.key else {}
     files = {
-        "README.txt": README,
-        "sealed.json": _json(sealed_contents(session, study, secret)),
-        "commitment.txt": study.commitment + "\n",
-        "events.jsonl": "".join(
-            json.dumps(asdict(e), ensure_ascii=False) + "\n" for e in events_of(session, study.id)
-        ),
+        bundle.README: bundle.ABOUT,
+        bundle.SEALED: _json(sealed_contents(session, study, secret)),
+        bundle.COMMITMENT: study.commitment + "\n",
+        bundle.EVENTS: _json_lines(asdict(event) for event in events_of(session, study.id)),
     }
     if allowed(State(study.state), Move.READ_REPORT):
+        files[bundle.SENDS] = _json_lines(asdict(send) for send in sends_of(session, study.id))
         files |= _answers(session, study)
     if study.report:
-        files["report.json"] = study.report
+        files[bundle.REPORT] = study.report
     if study.key:
-        files["key.csv"] = _csv(
+        files[bundle.KEY] = rows_csv(
             {"blind_label": label, **product_to_dict(product), "allergens": " ".join(product.allergens)}
             for label, product in revealed_key(house, study)
         )
@@ -85,58 +73,16 @@ def _files(house: House, session: Session, study: Study) -> dict[str, str]:
 
 def _answers(session: Session, study: Study) -> dict[str, str]:
     left_out = exclusions_of(session, study.id)
-    files = {}
-    if scores := scores_of(session, study):
-        wording = {question.key: question.text for question in studies.plan_of(study).questions}
-        files["answers.csv"] = _csv(
-            {
-                "taster": s.taster,
-                "sample": s.sample,
-                "question": s.question,
-                "wording": wording[s.question],
-                "condition": s.condition,
-                "replicate": s.replicate,
-                "position": s.position,
-                "value": "" if s.value is None else s.value,
-                "late": _yes_no(s.late),
-                "left_out": left_out.get(s.attempt_id, ""),
-            }
-            for s in scores
-        )
-    if choices := choices_of(session, study):
-        files["choices.csv"] = _csv(
-            {
-                "taster": c.taster,
-                "set": c.set_number,
-                "condition": c.condition,
-                "samples": " ".join(c.samples),
-                "chosen": c.chosen,
-                "correct": _yes_no(c.correct),
-                "late": _yes_no(c.late),
-                "left_out": left_out.get(c.attempt_id, ""),
-            }
-            for c in choices
-        )
-    return files
-
-
-def _yes_no(value: bool) -> str:
-    return "yes" if value else "no"
-
-
-def _csv(rows: Iterable[dict[str, Any]]) -> str:
-    listed = list(rows)
-    text = io.StringIO()
-    writer = csv.DictWriter(text, list(listed[0]), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows({name: _harmless(cell) for name, cell in row.items()} for row in listed)
-    return text.getvalue()
-
-
-def _harmless(cell: Any) -> Any:
-    """Text that a spreadsheet would run as a formula gets a leading apostrophe."""
-    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
+    tables = {
+        bundle.ANSWERS: answers_csv(studies.plan_of(study), scores_of(session, study), left_out),
+        bundle.CHOICES: choices_csv(choices_of(session, study), left_out),
+    }
+    return {name: text for name, text in tables.items() if text}
 
 
 def _json(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, sort_keys=True, indent=1) + "\n"
+
+
+def _json_lines(rows: Iterable[dict[str, Any]]) -> str:
+    return "".join(json.dumps(row, ensure_ascii=False, sort_keys=True) + "\n" for row in rows)

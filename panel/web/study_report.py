@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from panel.store import studies
-from panel.store.rows import Choice, Score, choices_of, exclusions_of, progress_of, scores_of, taster_name
+from panel.store.rows import Choice, Score, choices_of, exclusions_of, progress_of, scores_of
+from panel.store.sealing import samples_of
+from panel.study.life import State
+from panel.study.pseudonyms import taster_name
 from panel.study.scales import scale_of
 from panel.study.seal import digest
-from panel.study.test_methods import method_of
 from panel.web.study import revealed_key
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from panel.analysis.forced_choice import ForcedChoiceReport
     from panel.analysis.score_report import ScoreReport
     from panel.analysis.view_parts import ReportView
@@ -66,18 +66,23 @@ class StudyReport:
         }
 
 
-def build_report(house: House, study: Study, *, figures: bool = True) -> StudyReport:
-    """Analyse what is stored: late answers and excluded tasters stay outside, and are counted."""
+def build_report(house: House, study: Study, *, figures: bool = True, signing: bool = False) -> StudyReport:
+    """Analyse what is stored: late answers and excluded tasters stay outside, and are counted.
+
+    Which sample is the reference is used from the signature on, not before.
+    """
     plan = studies.plan_of(study)
+    fixed = signing or study.state in (State.SIGNED, State.REVEALED)
     with house.database.read() as session:
         scores, choices = scores_of(session, study), choices_of(session, study)
         excluded = exclusions_of(session, study.id)
+        roles = {sample.role: sample.blind_label for sample in samples_of(session, study.id)} if fixed else {}
         seats = [seat for seat in progress_of(session, study.id) if seat.attempt_id]
     names = {label: product.name for label, product in revealed_key(house, study)} or None
     late = sum(score.late for score in scores) + sum(choice.late for choice in choices)
     kept_scores = [score for score in scores if not score.late and score.attempt_id not in excluded]
     kept_choices = [choice for choice in choices if not choice.late and choice.attempt_id not in excluded]
-    report, why_not = _analysed(plan, kept_scores, kept_choices)
+    report, why_not = _analysed(plan, kept_scores, kept_choices, roles.get("reference"))
     tasters = tuple(
         Took(
             seat.attempt_id,
@@ -93,35 +98,14 @@ def build_report(house: House, study: Study, *, figures: bool = True) -> StudyRe
 
 
 def _analysed(
-    plan: Plan, scores: list[Score], choices: list[Choice]
+    plan: Plan, scores: list[Score], choices: list[Choice], reference: str | None
 ) -> tuple[ScoreReport | ForcedChoiceReport | None, str]:
-    from panel.analysis.analysis import analyse_scores
-    from panel.analysis.forced_choice import ForcedAnswer, analyse_forced_choice
+    from panel.analysis.study_analysis import analyse_study
 
     try:
-        if method_of(plan.method).analysis == "forced choice":
-            answers = [ForcedAnswer(choice.taster, choice.correct) for choice in choices]
-            limit = plan.similarity_limit
-            return analyse_forced_choice(
-                plan.method, answers, alpha=plan.alpha, pd_limit=limit, planned=True
-            ), ""
-        return analyse_scores(_frame(plan, scores), plan=plan), ""
+        return analyse_study(plan, scores, choices, reference=reference), ""
     except ValueError as error:
         return None, f"There is too little to analyse yet: {error}."
-
-
-def _frame(plan: Plan, scores: list[Score]) -> pd.DataFrame:
-    import pandas as pd
-
-    numeric = {question.key for question in plan.questions if scale_of(question.scale).numeric}
-    rows = [
-        (s.taster, s.sample, s.value, s.question, s.condition, str(s.replicate), s.position)
-        for s in scores
-        if s.question in numeric
-    ]
-    columns = ["taster", "sample", "score", "attribute", "condition", "replicate", "position"]
-    frame = pd.DataFrame(rows, columns=columns)
-    return frame.astype({"score": float, "position": float})
 
 
 def _view(

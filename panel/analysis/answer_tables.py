@@ -1,0 +1,114 @@
+"""The tables of answers that leave the house: one row an answer, by blind label and taster's number."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import TYPE_CHECKING, Any, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from panel.study.plan import Plan
+
+
+class ExportedScore(Protocol):
+    """One answer about one cup."""
+
+    @property
+    def attempt_id(self) -> str: ...
+    @property
+    def taster(self) -> str: ...
+    @property
+    def sample(self) -> str: ...
+    @property
+    def question(self) -> str: ...
+    @property
+    def condition(self) -> str: ...
+    @property
+    def replicate(self) -> int: ...
+    @property
+    def position(self) -> int: ...
+    @property
+    def value(self) -> float | str | None: ...
+    @property
+    def late(self) -> bool: ...
+
+
+class ExportedChoice(Protocol):
+    """One forced choice."""
+
+    @property
+    def attempt_id(self) -> str: ...
+    @property
+    def taster(self) -> str: ...
+    @property
+    def set_number(self) -> int: ...
+    @property
+    def condition(self) -> str: ...
+    @property
+    def samples(self) -> tuple[str, ...]: ...
+    @property
+    def chosen(self) -> int: ...
+    @property
+    def correct(self) -> bool: ...
+    @property
+    def late(self) -> bool: ...
+
+
+def answers_csv(plan: Plan, scores: Iterable[ExportedScore], left_out: Mapping[str, str]) -> str:
+    """Every answer about single cups; "" where there is none. left_out: attempt id -> reason."""
+    wording = {question.key: question.text for question in plan.questions}
+    return rows_csv(
+        {
+            "taster": s.taster,
+            "sample": s.sample,
+            "question": s.question,
+            "wording": wording[s.question],
+            "condition": s.condition,
+            "replicate": s.replicate,
+            "position": s.position,
+            "value": "" if s.value is None else s.value,
+            "late": _yes_no(s.late),
+            "left_out": left_out.get(s.attempt_id, ""),
+        }
+        for s in scores
+    )
+
+
+def choices_csv(choices: Iterable[ExportedChoice], left_out: Mapping[str, str]) -> str:
+    """Every forced choice; "" where there is none. left_out: attempt id -> reason."""
+    return rows_csv(
+        {
+            "taster": c.taster,
+            "set": c.set_number,
+            "condition": c.condition,
+            "samples": " ".join(c.samples),
+            "chosen": c.chosen,
+            "correct": _yes_no(c.correct),
+            "late": _yes_no(c.late),
+            "left_out": left_out.get(c.attempt_id, ""),
+        }
+        for c in choices
+    )
+
+
+def rows_csv(rows: Iterable[Mapping[str, Any]]) -> str:
+    """The rows as CSV with the first row's names as headings; "" for no rows."""
+    listed = list(rows)
+    if not listed:
+        return ""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, list(listed[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows({name: _harmless(cell) for name, cell in row.items()} for row in listed)
+    return text.getvalue()
+
+
+def _yes_no(value: bool) -> str:
+    return "yes" if value else "no"
+
+
+def _harmless(cell: Any) -> Any:
+    """Text that a spreadsheet would run as a formula gets a leading apostrophe."""
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell

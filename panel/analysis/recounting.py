@@ -1,0 +1,198 @@
+"""A study counted again from its bundle: sends and sealed deal give answers, answers give results."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from panel.analysis.answer_tables import answers_csv, choices_csv
+from panel.analysis.study_analysis import analyse_study
+from panel.study.answers import ODD_ONE, Answer, check_odd_one, check_scores, odd_one_is_right
+from panel.study.plan import Plan, plan_from_dict
+from panel.study.pseudonyms import taster_name
+from panel.study.test_methods import method_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from panel.study.seal import Event
+
+TOLERANCE = 1e-6  # relative: other machines and library versions round differently
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """One answer about one cup, as counted again."""
+
+    attempt_id: str
+    taster: str
+    sample: str
+    question: str
+    condition: str
+    replicate: int
+    position: int
+    value: float | str | None
+    late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One forced choice, as counted again."""
+
+    attempt_id: str
+    taster: str
+    set_number: int
+    condition: str
+    samples: tuple[str, ...]
+    chosen: int
+    correct: bool
+    late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Recounted:
+    """The tables and results that follow from a bundle's sends. report: {} where nothing can be analysed."""
+
+    answers: str
+    choices: str
+    report: dict[str, Any]
+
+
+def recounted(sealed: dict[str, Any], events: list[Event], sends: list[dict[str, Any]]) -> Recounted:
+    """Tables and results from what was sealed, logged and sent."""
+    plan = plan_from_dict(sealed["plan"])
+    seats = _seats(events)
+    cups = _cups(sealed, events, seats)
+    left_out = _left_out(events)
+    stored = [send for send in sends if send["outcome"] == "stored"]
+    scores: list[Score] = []
+    choices: list[Choice] = []
+    if method_of(plan.method).answer == "scores":
+        scores = sorted(_scores(plan, seats, cups, stored), key=_score_order)
+    else:
+        choices = sorted(_choices(plan, seats, cups, stored), key=lambda c: (c.taster, c.set_number))
+    roles = {label["role"]: label["blind_label"] for label in sealed["labels"].values()}
+    try:
+        report = analyse_study(
+            plan,
+            [score for score in scores if not score.late and score.attempt_id not in left_out],
+            [choice for choice in choices if not choice.late and choice.attempt_id not in left_out],
+            reference=roles.get("reference"),
+        ).to_dict()
+    except ValueError:
+        report = {}
+    return Recounted(answers_csv(plan, scores, left_out), choices_csv(choices, left_out), report)
+
+
+def results_agree(signed: Any, again: Any, where: str = "results") -> str:
+    """ "" when two reports agree to rounding, else where they first differ. Versions may differ."""
+    if isinstance(signed, dict) and isinstance(again, dict):
+        names = [name for name in signed if name not in ("versions", "sentence")]
+        if set(signed) != set(again):
+            return where
+        return next(filter(None, (results_agree(signed[n], again[n], f"{where}, {n}") for n in names)), "")
+    if isinstance(signed, list) and isinstance(again, list):
+        if len(signed) != len(again):
+            return where
+        pairs = enumerate(zip(signed, again, strict=True), start=1)
+        return next(filter(None, (results_agree(a, b, f"{where} {n}") for n, (a, b) in pairs)), "")
+    if isinstance(signed, float) or isinstance(again, float):
+        both = isinstance(signed, int | float) and isinstance(again, int | float)
+        return "" if both and math.isclose(signed, again, rel_tol=TOLERANCE, abs_tol=TOLERANCE) else where
+    return "" if signed == again else where
+
+
+def _score_order(score: Score) -> tuple[Any, ...]:
+    return (score.taster, score.question, score.condition, len(score.sample), score.sample, score.replicate)
+
+
+def _seats(events: list[Event]) -> dict[str, tuple[int, str]]:
+    """Attempt id -> its place and the taster's number."""
+    taken: dict[int, int] = {}
+    seats: dict[str, tuple[int, str]] = {}
+    for event in events:
+        if event.kind == "place dealt":
+            place = event.detail["place"]
+            taken[place] = taken.get(place, 0) + 1
+            seats[event.detail["attempt"]] = (place, taster_name(place, taken[place]))
+    return seats
+
+
+def _cups(
+    sealed: dict[str, Any], events: list[Event], seats: dict[str, tuple[int, str]]
+) -> dict[str, list[dict[str, Any]]]:
+    """Attempt id -> its cups in the order served, each with its label and its rank within its condition."""
+    by_place: dict[int, list[dict[str, Any]]] = {}
+    for row in sealed["deal"]:
+        by_place.setdefault(row["place"], []).append(row)
+    cups: dict[str, list[dict[str, Any]]] = {}
+    for attempt, (place, _name) in seats.items():
+        ranks: dict[int, int] = {}
+        cups[attempt] = []
+        for row in sorted(by_place.get(place, []), key=lambda cup: cup["position"]):
+            if not row["warm_up"]:
+                ranks[row["condition"]] = ranks.get(row["condition"], 0) + 1
+            label = sealed["labels"][row["sample"]]["blind_label"]
+            cups[attempt].append({**row, "label": label, "rank": ranks.get(row["condition"], 0)})
+    return cups
+
+
+def _left_out(events: list[Event]) -> dict[str, str]:
+    reasons: dict[str, str] = {}
+    for event in events:
+        if event.kind == "taster left out":
+            reasons[event.detail["attempt"]] = event.detail["reason"]
+        elif event.kind == "taster counted again":
+            reasons.pop(event.detail["attempt"], None)
+    return reasons
+
+
+def _scores(
+    plan: Plan,
+    seats: dict[str, tuple[int, str]],
+    cups: dict[str, list[dict[str, Any]]],
+    sends: list[dict[str, Any]],
+) -> Iterator[Score]:
+    for send in sends:
+        answers, _problems = check_scores(plan.questions, send["sent"])
+        for cup in cups[send["attempt"]]:
+            if cup["task"] != send["task"] or cup["warm_up"]:
+                continue
+            for answer in answers:
+                yield Score(
+                    attempt_id=send["attempt"],
+                    taster=seats[send["attempt"]][1],
+                    sample=cup["label"],
+                    question=answer.question,
+                    condition=plan.conditions[cup["condition"]],
+                    replicate=cup["replicate"],
+                    position=cup["rank"],
+                    value=answer.value,
+                    late=send["late"],
+                )
+
+
+def _choices(
+    plan: Plan,
+    seats: dict[str, tuple[int, str]],
+    cups: dict[str, list[dict[str, Any]]],
+    sends: list[dict[str, Any]],
+) -> Iterator[Choice]:
+    for send in sends:
+        served = [cup for cup in cups[send["attempt"]] if cup["task"] == send["task"]]
+        answer = check_odd_one(len(served), send["sent"])
+        if not isinstance(answer, Answer) or answer.question != ODD_ONE or answer.value is None:
+            continue
+        samples = tuple(cup["label"] for cup in served)
+        chosen = int(answer.value)
+        yield Choice(
+            attempt_id=send["attempt"],
+            taster=seats[send["attempt"]][1],
+            set_number=send["task"],
+            condition=plan.conditions[served[0]["condition"]],
+            samples=samples,
+            chosen=chosen,
+            correct=odd_one_is_right(samples, chosen),
+            late=send["late"],
+        )

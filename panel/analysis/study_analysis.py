@@ -1,0 +1,77 @@
+"""From a study's plain rows to its report: the analysis that the plan sealed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+from panel.study.scales import scale_of
+from panel.study.test_methods import method_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+
+    from panel.analysis.forced_choice import ForcedChoiceReport
+    from panel.analysis.score_report import ScoreReport
+    from panel.study.plan import Plan
+
+
+class ScoredCup(Protocol):
+    """One answer about one cup, by blind label."""
+
+    @property
+    def taster(self) -> str: ...
+    @property
+    def sample(self) -> str: ...
+    @property
+    def question(self) -> str: ...
+    @property
+    def condition(self) -> str: ...
+    @property
+    def replicate(self) -> int: ...
+    @property
+    def position(self) -> int: ...
+    @property
+    def value(self) -> float | str | None: ...
+
+
+class ChosenSet(Protocol):
+    """One forced choice, and whether it was right."""
+
+    @property
+    def taster(self) -> str: ...
+    @property
+    def correct(self) -> bool: ...
+
+
+def analyse_study(
+    plan: Plan, scores: Sequence[ScoredCup], choices: Sequence[ChosenSet], *, reference: str | None = None
+) -> ScoreReport | ForcedChoiceReport:
+    """The sealed analysis of the rows that count; whoever calls leaves out the others.
+
+    reference : blind label that the others are compared with, known only once the report is signed
+    ValueError where there is too little to analyse.
+    """
+    from panel.analysis.analysis import analyse_scores
+    from panel.analysis.forced_choice import ForcedAnswer, analyse_forced_choice
+
+    if method_of(plan.method).analysis == "forced choice":
+        answers = [ForcedAnswer(choice.taster, choice.correct) for choice in choices]
+        limit = plan.similarity_limit
+        return analyse_forced_choice(plan.method, answers, alpha=plan.alpha, pd_limit=limit, planned=True)
+    return analyse_scores(score_frame(plan, scores), plan=plan, reference=reference)
+
+
+def score_frame(plan: Plan, scores: Sequence[ScoredCup]) -> pd.DataFrame:
+    """The answers on scales as a long frame; attributes go by question key. An open answer is nan."""
+    import pandas as pd
+
+    numeric = {question.key for question in plan.questions if scale_of(question.scale).numeric}
+    rows = [
+        (s.taster, s.sample, s.value, s.question, s.condition, str(s.replicate), s.position)
+        for s in scores
+        if s.question in numeric
+    ]
+    columns = ["taster", "sample", "score", "attribute", "condition", "replicate", "position"]
+    return pd.DataFrame(rows, columns=columns).astype({"score": float, "position": float})
