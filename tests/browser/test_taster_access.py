@@ -1,0 +1,87 @@
+"""Every page a taster can meet, held against WCAG 2.2 A and AA by axe-core, in both themes."""
+
+from __future__ import annotations
+
+import re
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.web.sealed_sitting import (
+    DASHI_PLACES,
+    RATING,
+    RATING_PLACES,
+    TRIANGLE,
+    TRIANGLE_PLACES,
+    WITH_DASHI,
+    seal_sitting,
+)
+from tests.web.taster_app import taster_app
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from fastapi import FastAPI
+    from playwright.sync_api import Page
+
+    from tests.browser.conftest import NewPhone, Serve
+
+pytest.importorskip("axe_playwright_python", reason="axe-core is not installed (axe-playwright-python)")
+AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Iterator[FastAPI]:
+    made = taster_app(tmp_path)
+    yield made
+    made.state.house.database.close()
+
+
+def hold(page: Page, what: str) -> None:
+    """No rule is broken on this page, and rules were looked at."""
+    page.evaluate(AXE)
+    found = page.evaluate("rules => axe.run({ runOnly: rules })", RULES)
+    broken = [(rule["id"], node["html"]) for rule in found["violations"] for node in rule["nodes"]]
+    assert broken == [], what
+    assert len(found["passes"]) > 10, what
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["with the script", "without"])
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_no_page_keeps_anybody_out(
+    app: FastAPI, serve: Serve, new_phone: NewPhone, theme: str, script: bool
+) -> None:
+    house = app.state.house
+    rating, triangle, dashi = (
+        seal_sitting(house.database, house.tokens, plan, places)
+        for plan, places in ((RATING, RATING_PLACES), (TRIANGLE, TRIANGLE_PLACES), (WITH_DASHI, DASHI_PLACES))
+    )
+    page = new_phone(serve(app), color_scheme=theme)
+    if not script:
+        page.route("**/ballot.js", lambda route: route.abort())  # axe-core itself needs scripts to run
+    page.goto(rating.join_path)
+    hold(page, "not open yet")
+    for sitting in (rating, triangle, dashi):
+        sitting.open()
+        page.goto(sitting.join_path)
+        hold(page, "notice and consent")
+        page.get_by_role("button", name="I agree and take part").click()
+        page.wait_for_url(re.compile("/t/"))
+        hold(page, "first screen")
+        page.get_by_role("button", name="Save and go on").click()
+        page.locator(".summary:focus").wait_for()
+        hold(page, "errors")
+        page.goto(sitting.join_path)
+        hold(page, "somebody is tasting already")
+    page.goto(f"/C/{rating.cup_token('846')}")
+    hold(page, "not your cup")
+    page.goto(triangle.join_path)
+    page.get_by_role("link", name="Continue where you were").click()
+    for code in ("283", "846"):
+        page.get_by_text(code, exact=True).click()
+        page.get_by_role("button", name=re.compile("^Save and")).click()
+    page.get_by_role("heading", name="Thank you").wait_for()
+    hold(page, "thanks")
