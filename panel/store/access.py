@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+import unicodedata
 from typing import TYPE_CHECKING
 
 from sqlmodel import Session, col, select
@@ -40,7 +41,7 @@ def add_organiser(session: Session, name: str, password: str) -> Organiser:
         raise ValueError(f"Choose a password of at least {SHORTEST_PASSWORD} characters.")
     if session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first():
         raise ValueError(f"There is an organiser called “{name}” already. Choose another name.")
-    hashed = password_hash().hash(password)
+    hashed = password_hash().hash(_composed(password))
     organiser = Organiser(name=name, name_key=name_key(name), password_hash=hashed, created_at=now())
     session.add(organiser)
     session.flush()
@@ -54,7 +55,7 @@ def set_password(session: Session, name: str, password: str) -> None:
         raise ValueError(f"There is no organiser called “{name}”.")
     if len(password) < SHORTEST_PASSWORD:
         raise ValueError(f"Choose a password of at least {SHORTEST_PASSWORD} characters.")
-    organiser.password_hash = password_hash().hash(password)
+    organiser.password_hash = password_hash().hash(_composed(password))
     session.add(organiser)
 
 
@@ -63,9 +64,14 @@ def organiser_with(session: Session, name: str, password: str) -> Organiser | No
     organiser = session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first()
     hasher = password_hash()
     if organiser is None:
-        hasher.hash(password)
+        hasher.hash(_composed(password))
         return None
-    return organiser if hasher.verify(password, organiser.password_hash) else None
+    return organiser if hasher.verify(_composed(password), organiser.password_hash) else None
+
+
+def password_mark(organiser: Organiser) -> str:
+    """What a sign-in cookie carries of the password in force, so that a new password ends every sign-in."""
+    return _hashed(organiser.password_hash)[:16]
 
 
 def new_link(session: Session, study_id: str, role: str, actor: str) -> str:
@@ -92,6 +98,11 @@ def live_link(session: Session, link_id: str) -> SignInLink | None:
     """The link with that id unless it was revoked."""
     link = session.get(SignInLink, link_id)
     return link if link is not None and link.revoked_at is None else None
+
+
+def _composed(password: str) -> str:
+    """Keyboards compose accents differently (RFC 8265, 4.2.2)."""
+    return unicodedata.normalize("NFC", password)
 
 
 def _hashed(token: str) -> str:

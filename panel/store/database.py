@@ -14,6 +14,8 @@ from sqlmodel import Session, create_engine
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+EMPTY_THE_LOG = "PRAGMA wal_checkpoint(TRUNCATE)"
+
 
 def now() -> datetime:
     """This moment in UTC."""
@@ -32,7 +34,8 @@ class Database:
         options: dict[str, Any] = (
             {"connect_args": {"timeout": 30}} if self.is_sqlite else {"pool_pre_ping": True}
         )
-        self.engine: Engine = create_engine(url, **options)
+        # Errors end in the log, which may be read before the reveal: they say the statement, never its values.
+        self.engine: Engine = create_engine(url, hide_parameters=True, **options)
         if self.is_sqlite:
             event.listen(self.engine, "connect", _prepare_sqlite)
             event.listen(self.engine, "begin", _begin_sqlite)
@@ -56,13 +59,16 @@ class Database:
                 raise
 
     def migrate(self) -> None:
-        """Bring the schema up to date."""
+        """Bring the schema up to date, and forget what a killed server left in SQLite's write-ahead log."""
         config = Config()
         config.set_main_option("script_location", "panel:migrations")
         with self.engine.connect() as connection:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
             connection.commit()
+        if self.is_sqlite:
+            with self._autocommitting() as connection:
+                connection.execute(text(EMPTY_THE_LOG))
 
     def forget_deleted(self) -> None:
         """Leave no trace of deleted text in the database's own files.
@@ -70,12 +76,15 @@ class Database:
         SQLite: freed pages are zeroed as they are freed (secure_delete); the write-ahead log is emptied here.
         PostgreSQL: dead rows of the study table are removed; its own log is the server's to expire.
         """
-        with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        with self._autocommitting() as connection:
             if self.is_sqlite:
                 connection.execute(text("VACUUM"))
-                connection.execute(text("PRAGMA wal_checkpoint(TRUNCATE)"))
+                connection.execute(text(EMPTY_THE_LOG))
             else:
                 connection.execute(text("VACUUM FULL study"))
+
+    def _autocommitting(self) -> Connection:
+        return self.engine.connect().execution_options(isolation_level="AUTOCOMMIT")
 
     def close(self) -> None:
         """Give all connections back."""
