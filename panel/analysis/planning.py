@@ -1,0 +1,83 @@
+"""What a plan can find and what it could miss, in sentences, before anything is served."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import stats
+from panel.study.scales import scale_of
+from panel.study.test_methods import method_of
+
+if TYPE_CHECKING:
+    from panel.study.plan import Plan
+
+POWER = 0.8
+# Residual standard deviation as a share of the scale's length: the average over consumer studies in Hough and
+# others (2006), Food Quality and Preference 17, 522-526; from memory. It gives their 112 consumers for a tenth of
+# the scale.
+TYPICAL_SPREAD = 0.23
+FEW = 8
+
+
+def what_it_can_find(plan: Plan) -> tuple[str, ...]:
+    """Sentences for the plan page: the difference it finds, what it could miss, and what more tasters would give."""
+    if method_of(plan.method).chance is not None:
+        return _forced_choice(plan)
+    return _rating(plan)
+
+
+def _forced_choice(plan: Plan) -> tuple[str, ...]:
+    test, n, alpha = plan.method, plan.tasters, plan.alpha
+    critical = stats.critical_correct(test, n, alpha)
+    if critical is None:
+        enough = next(m for m in range(n, 200) if stats.critical_correct(test, m, alpha) is not None)
+        return (
+            f"With {n} tasters even all right answers would not be significant at {alpha:g}. "
+            f"Plan at least {enough} tasters.",
+        )
+    said = [f"With {n} answers, {critical} right ones show a difference at {alpha:g}."]
+    if n >= FEW:
+        said.append(stats.smallest_difference(test, n, alpha=alpha, power=POWER).sentence())
+    said.append(stats.required_tasters(test, alpha=alpha, power=POWER, pd=0.3).sentence())
+    if plan.similarity_limit is not None:
+        limit = plan.similarity_limit
+        passes = stats.similarity_power(test, n, beta=0.05, pd_limit=limit).power[0]
+        said.append(
+            f"If the two are truly identical, this panel shows them to be within the limit of "
+            f"{100 * limit:.0f}\u202f% discriminators with a chance of {100 * passes:.0f}\u202f%."
+        )
+        said.append(
+            stats.required_tasters_for_similarity(test, beta=0.05, pd_limit=limit, power=0.9).sentence()
+        )
+    return tuple(said)
+
+
+def _rating(plan: Plan) -> tuple[str, ...]:
+    scale = scale_of(plan.question_called(plan.primary).scale)
+    length = (scale.high - scale.low) or (scale.points[0].value - scale.points[-1].value)
+    if length <= 1:
+        return ()
+    if plan.tasters < 2:
+        return ("One taster’s scores say nothing about other tasters. Plan at least two.",)
+    spread = TYPICAL_SPREAD * length
+    found = stats.detectable_difference(
+        plan.tasters,
+        sd=spread,
+        alpha=plan.alpha,
+        power=POWER,
+        samples=plan.samples,
+        replicates=plan.replicates,
+    )
+    aim = length / 8
+    needed = stats.required_raters(aim, sd=spread, alpha=plan.alpha, power=POWER, samples=plan.samples)
+    said = [
+        f"{found.sentence()} Smaller differences are easily missed; the spread is that of an average "
+        "consumer study (23\u202f% of the scale), yours may differ.",
+        f"To find a difference of {aim:g} points, plan about {needed.tasters} tasters.",
+    ]
+    pairs = plan.samples * (plan.samples - 1) // 2
+    if pairs > 1:
+        said.append(
+            f"{plan.samples} samples make {pairs} pairs: compared together, each pair needs a somewhat larger difference."
+        )
+    return tuple(said)
