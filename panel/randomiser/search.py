@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 MEMORY = 5  # how many steps back late acceptance compares with
 LONGEST_CHAIN = 60
-LAST_WINDOW = 6  # how many times longer the last window is searched
+LAST_TRIES = 12_000  # chains tried in the last window, which settles the whole
 
 
 def least_squares(total: int, cells: int) -> int:
@@ -130,7 +130,7 @@ def better_carry_over(
     tries_per_row : how many chains of swaps are tried (late acceptance hill climbing, Burke and Bykov 2017,
         European Journal of Operational Research 258, 70-78: whole numbers only, so the same on every machine)
     window : so many rows are bettered at a time, given those before them, so that first rows are even too;
-        the last window, which settles the whole, is tried longer
+        the last window is tried longer, whatever `tries_per_row`
     """
     seating = _Seating(rows, samples)
     if seating.places < 2:
@@ -138,8 +138,8 @@ def better_carry_over(
     for start in range(0, len(rows), window):
         stop = min(start + window, len(rows))
         seating.open(start, stop)
-        tries = tries_per_row * (stop - start)
-        _climb(seating, samples, chance, tries * LAST_WINDOW if stop == len(rows) else tries)
+        tries = LAST_TRIES if stop == len(rows) else tries_per_row * (stop - start)
+        _climb(seating, samples, chance, tries)
     return [tuple(row) for row in seating.rows]
 
 

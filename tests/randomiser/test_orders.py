@@ -49,7 +49,7 @@ def test_places_reach_their_bound_and_carry_over_its_own_or_one_or_two_more(
     assert design.balance == balance_of(design.orders, samples)
     assert design.bound.position_reached
     assert design.balance.carry_over_spread <= design.bound.carry_over + 2
-    if tasters > 1.5 * samples or samples % 2 == 0 or samples == 3:
+    if tasters > 1.5 * samples or 2 * tasters < samples or samples % 2 == 0 or samples == 3:
         # Only between half a square and one and a half is the carry-over searched, for odd numbers.
         assert design.bound.reached
 
@@ -81,6 +81,15 @@ def test_the_starting_rows_have_the_differences_that_their_description_claims() 
             for a, b in zip(rows[0], rows[0][1:], strict=False)
         ]
         assert len(set(pairs)) == half * (samples - 1)
+
+
+@pytest.mark.parametrize(("samples", "tasters"), [(7, 5), (9, 6), (11, 7), (15, 10), (21, 14)], ids=str)
+def test_free_rows_between_half_a_square_and_a_whole_have_no_succession_twice(
+    samples: int, tasters: int
+) -> None:
+    design = williams(samples, tasters, 4)
+    assert design.bound.reached
+    assert max(max(row) for row in design.balance.carry_over) == 1
 
 
 def test_three_samples_never_do_better_than_the_bound() -> None:
