@@ -60,6 +60,7 @@ def _rating(plan: Plan) -> tuple[str, ...]:
     if plan.tasters < 2:
         return ("One taster’s scores say nothing about other tasters. Plan at least two.",)
     spread = TYPICAL_SPREAD * length
+    judges = _effective_tasters(plan)
     found = stats.detectable_difference(
         plan.tasters,
         sd=spread,
@@ -75,9 +76,27 @@ def _rating(plan: Plan) -> tuple[str, ...]:
         "consumer study (23\u202f% of the scale), yours may differ.",
         f"To find a difference of {aim:g} points, plan about {needed.tasters} tasters.",
     ]
+    if judges < plan.tasters:
+        said.append(
+            f"Since nobody takes all samples, the {plan.tasters} tasters compare two samples about as well as "
+            f"{judges} would who took them all."
+        )
     pairs = plan.samples * (plan.samples - 1) // 2
     if pairs > 1:
         said.append(
-            f"{plan.samples} samples make {pairs} pairs: compared together, each pair needs a somewhat larger difference."
+            f"{plan.samples} samples make {pairs} pairs: compared together, each pair needs a somewhat larger "
+            "difference."
         )
     return tuple(said)
+
+
+def _effective_tasters(plan: Plan) -> int:
+    """Tasters who take all samples and compare two of them as precisely: replications times efficiency factor.
+
+    Of a balanced incomplete block plan, t (k - 1) / (k (t - 1)): Cochran and Cox (1957), chapter 11.
+    """
+    taken, samples = plan.layout.per_taster, plan.samples
+    if taken is None:
+        return plan.tasters
+    efficiency = samples * (taken - 1) / (taken * (samples - 1))
+    return max(2, int(plan.tasters * plan.layout.sittings * taken / samples * efficiency))
