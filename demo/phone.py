@@ -24,11 +24,17 @@ class RefusedError(RuntimeError):
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What came back: status, the address after redirects, and the page."""
+    """What came back: status, the address after redirects, headers and body."""
 
     status: int
     url: str
-    text: str
+    headers: tuple[tuple[str, str], ...]
+    body: bytes
+
+    @property
+    def text(self) -> str:
+        """The body as text."""
+        return self.body.decode("utf-8", "replace")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,20 +57,25 @@ class Phone:
 
     def get(self, path: str) -> Reply:
         """Open a page."""
-        return self._send(path, None, "text/html")
+        return self.send(path)
 
     def post(self, path: str, fields: Mapping[str, str], accept: str = "text/html") -> Reply:
         """Send a form; redirects are followed."""
-        return self._send(path, urllib.parse.urlencode(fields).encode("ascii"), accept)
+        return self.send(path, urllib.parse.urlencode(fields).encode("ascii"), {"Accept": accept})
 
-    def _send(self, path: str, body: bytes | None, accept: str) -> Reply:
-        request = urllib.request.Request(self.address + path, body, {"Accept": accept})
+    def send(self, path: str, body: bytes | None = None, headers: Mapping[str, str] | None = None) -> Reply:
+        """Any request; a POST where there is a body. What the server refuses is a reply like any other."""
+        request = urllib.request.Request(self.address + path, body, dict(headers or {}))
         try:
             with self._opener.open(request, timeout=PATIENCE_S) as response:
-                return Reply(response.status, response.geturl(), response.read().decode("utf-8", "replace"))
+                return _reply(response.status, response)
         except urllib.error.HTTPError as refusal:
             with refusal:
-                return Reply(refusal.code, refusal.geturl(), refusal.read().decode("utf-8", "replace"))
+                return _reply(refusal.code, refusal)
+
+
+def _reply(status: int, response: Any) -> Reply:
+    return Reply(status, response.geturl(), tuple(response.headers.items()), response.read())
 
 
 class Taster:
@@ -106,11 +117,11 @@ def _screen(part: str) -> Screen:
     action = re.search(r'<form method="post" action="([^"]+)"', part)
     if action is None:
         raise RefusedError("a screen without a form")
-    served = re.search(r'<p class="how">[^<]*<strong>([^<]*)</strong>', part)
+    served = re.search(r'<p class="how">[^<]*<strong>([^<]*)</strong>|Taste these \w+, ([^<]*)<', part)
     codes = dict.fromkeys(re.findall(r'class="code">(\d{3})<', part))
     return Screen(
         unescape(action[1]),
         hidden_fields(part)["submission"],
         tuple(codes),
-        unescape(served[1]) if served else "",
+        unescape(served[1] or served[2]) if served else "",
     )
