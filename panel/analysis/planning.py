@@ -62,7 +62,7 @@ def _rating(plan: Plan) -> tuple[str, ...]:
     spread = TYPICAL_SPREAD * length
     judges = _effective_tasters(plan)
     found = stats.detectable_difference(
-        plan.tasters,
+        judges,
         sd=spread,
         alpha=plan.alpha,
         power=POWER,

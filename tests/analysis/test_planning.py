@@ -49,6 +49,7 @@ def test_incomplete_blocks_count_for_fewer_tasters() -> None:
     assert "the 42 tasters compare two samples about as well as 12 would" in rating(
         42, 15, Layout(per_taster=5)
     )
+    assert "With 12 tasters each rating every sample" in rating(42, 15, Layout(per_taster=5))
     assert "would who took them all" not in rating(42, 15)
 
 
