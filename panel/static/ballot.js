@@ -381,6 +381,7 @@ function takeBack(entry, told) {
 }
 
 function settle() {
+  if (current === null) forgetAll(); // no ballot here, and nothing left to send
   if (sentSome && current === null) startAgain();
   else if (current === "end") showNext();
   if (done.size || sentSome) say("Saved");

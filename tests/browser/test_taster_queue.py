@@ -210,6 +210,38 @@ def test_a_server_killed_between_commit_and_acknowledgement_stores_the_answer_on
     database.close()
 
 
+def test_agreeing_with_a_double_tap_takes_one_place(
+    sitting: SealedSitting, address: str, new_phone: NewPhone
+) -> None:
+    page = new_phone(address)
+    page.goto(sitting.join_path)
+    page.get_by_role("button", name="I agree and take part").dblclick()
+    page.wait_for_load_state("networkidle")
+    assert len(sitting.attempts()) == 1
+    page.goto(f"/t/{sitting.attempts()[0].id}")
+    shows(page, "417")
+
+
+def test_stepping_out_with_answers_unsent_sends_them_and_clears_the_phone(
+    sitting: SealedSitting, address: str, new_phone: NewPhone
+) -> None:
+    page = new_phone(address)
+    join(page, sitting)
+    page.route("**/t/*/1", lambda route: route.abort())
+    fill(page, "Like moderately", "one")
+    save(page)
+    shows(page, "283")
+    state(page, "1 screen waits")
+    page.get_by_label("Anything else?").fill("left half-way")
+    page.unroute("**/t/*/1")
+    page.get_by_text("Stop and step out").tap()
+    page.get_by_role("button", name="Step out now").tap()
+    page.get_by_role("heading", name="You have stepped out").wait_for()
+    page.wait_for_function("Object.keys(localStorage).length === 0")
+    assert sitting.values() == screen(1, 1, "Like moderately", "one")
+    assert sitting.attempts()[0].status == "stepped out"
+
+
 def test_a_double_tap_saves_once_and_answers_nothing_else(
     sitting: SealedSitting, address: str, new_phone: NewPhone
 ) -> None:
