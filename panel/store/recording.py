@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
+from panel.store.sittings import open_one
 from panel.store.tables import Answer, Attempt, Place, Submission, Task
 from panel.study.answers import sent_digest
 from panel.study.life import State
@@ -47,7 +48,7 @@ def record_screen(
     before = session.get(Submission, submission_id)
     if before is not None:
         return Recorded(before.outcome, before.late, True, attempt.status == "finished")
-    late = study.state != State.SERVING
+    late = study.state != State.SERVING or open_one(session, study.id) is None
     outcome = "kept aside" if task.number in answered_tasks(session, attempt) else "stored"
     fields = dict(sent)
     session.add(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlmodel import Session, col, select
 
-from panel.store.studies import plan_of
+from panel.store.dealing import waiting_places
+from panel.store.sittings import open_one
+from panel.store.studies import plan_of, sitting_of
 from panel.store.tables import (
     Answer,
     Attempt,
@@ -24,9 +26,17 @@ from panel.study.answers import ODD_ONE, odd_one_is_right
 from panel.study.pseudonyms import taster_name
 
 
+def served_at(serving: Serving) -> int:
+    """The position at which the cup was really served; the planned one unless noted otherwise."""
+    return serving.position if serving.served_position is None else serving.served_position
+
+
 @dataclass(frozen=True, slots=True)
 class Cup:
-    """One cup as taster, printer and kitchen may know it; the kitchen alone uses the pour letter."""
+    """One cup as taster, printer and kitchen may know it; the kitchen alone uses the pour letter.
+
+    sitting : at which of the taster's sittings it is served; fresh : whether it is to be poured again
+    """
 
     place: int
     task: int
@@ -37,11 +47,17 @@ class Cup:
     pour_letter: str
     same_cup: bool
     attempt_number: int
+    sitting: int
+    fresh: bool
 
 
 @dataclass(frozen=True, slots=True)
 class SeatProgress:
-    """How far one place has come; never what was answered."""
+    """How far one place, or one attempt at it, has come; never what was answered.
+
+    due : screens of the sittings so far; dealt, last_heard : moments in ISO form, "" where there was none
+    waits : whether cups stand there for a next comer
+    """
 
     place: int
     status: str
@@ -50,6 +66,10 @@ class SeatProgress:
     attempt_id: str
     name: str
     last_heard: str
+    attempt_number: int
+    due: int
+    dealt: str
+    waits: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +114,9 @@ class Send:
 
 
 def cups_of(session: Session, study_id: str) -> list[Cup]:
-    """Every cup of the sealed plan, in tray order: by place, then position."""
+    """Every cup ever planned, in tray order: by place, attempt and position."""
     query = (
-        select(Serving, Place.number, Task.number, Sample.pour_letter)
+        select(Serving, Place.number, Task, Sample.pour_letter)
         .join(Place, col(Place.id) == Serving.place_id)
         .join(Task, col(Task.id) == Serving.task_id)
         .join(Sample, col(Sample.id) == Serving.sample_id)
@@ -106,7 +126,7 @@ def cups_of(session: Session, study_id: str) -> list[Cup]:
     return [
         Cup(
             place=place,
-            task=task,
+            task=task.number,
             position=serving.position,
             code=serving.code,
             token=serving.token,
@@ -114,9 +134,24 @@ def cups_of(session: Session, study_id: str) -> list[Cup]:
             pour_letter=letter,
             same_cup=serving.same_cup_as is not None,
             attempt_number=serving.attempt_number,
+            sitting=task.sitting,
+            fresh=serving.attempt_number > 1 or serving.sealed_code != "",
         )
         for serving, place, task, letter in session.exec(query)
     ]
+
+
+def current_cups_of(session: Session, study_id: str) -> list[Cup]:
+    """The cups that stand, or will stand, at the places: of each place those of its latest attempt."""
+    cups = cups_of(session, study_id)
+    latest = {cup.place: cup.attempt_number for cup in cups}
+    return [cup for cup in cups if cup.attempt_number == latest[cup.place]]
+
+
+def open_sitting_number(session: Session, study_id: str) -> int:
+    """The number of the sitting that is open, from 1; 0 while none is."""
+    sitting = open_one(session, study_id)
+    return sitting.number if sitting else 0
 
 
 def servings_of(session: Session, attempt: Attempt) -> list[tuple[Task, list[Serving]]]:
@@ -145,23 +180,48 @@ def serving_with_token(session: Session, token: str) -> tuple[Serving, Place, Ta
 
 
 def progress_of(session: Session, study_id: str) -> list[SeatProgress]:
-    """Every place in order with how far it has come."""
+    """Every place in order with how far its latest attempt has come."""
     screens = _count_screens(session, study_id)
-    attempts = _attempts(session, study_id)
-    heard = _last_heard(session, study_id)
+    waiting = {place.number for place, _ in waiting_places(session, study_id)}
+    latest = {seat.place: seat for seat in attempts_of(session, study_id)}
     seats = []
     for place in session.exec(select(Place).where(Place.study_id == study_id).order_by(col(Place.number))):
-        attempt, name = attempts.get(place.id, (None, ""))
-        answered, last = heard.get(attempt.id, (0, "")) if attempt else (0, "")
+        total, due = screens.get(place.id, (0, 0))
+        seat = latest.get(place.number) or SeatProgress(
+            place.number, "free", 0, total, "", "", "", 1, due, "", False
+        )
+        seats.append(replace(seat, waits=place.number in waiting))
+    return seats
+
+
+def attempts_of(session: Session, study_id: str) -> list[SeatProgress]:
+    """Everybody who ever took a place, by place and attempt."""
+    screens, heard = _count_screens(session, study_id), _last_heard(session, study_id)
+    query = (
+        select(Attempt, Place.number, Person.name)
+        .join(Place, col(Place.id) == Attempt.place_id)
+        .join(Person, col(Person.id) == Attempt.person_id)
+        .where(Attempt.study_id == study_id)
+        .order_by(col(Place.number), col(Attempt.number))
+    )
+    seats = []
+    for attempt, place, name in session.exec(query):
+        answered, last = heard.get(attempt.id, (0, ""))
+        total, due = screens[attempt.place_id]
+        dealt = attempt.dealt_at.isoformat()
         seats.append(
             SeatProgress(
-                place=place.number,
-                status=attempt.status if attempt else "free",
-                answered=answered,
-                screens=screens.get(place.id, 0),
-                attempt_id=attempt.id if attempt else "",
-                name=name,
-                last_heard=last,
+                place,
+                attempt.status,
+                answered,
+                total,
+                attempt.id,
+                name,
+                last,
+                attempt.number,
+                due,
+                dealt,
+                False,
             )
         )
     return seats
@@ -217,8 +277,10 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
     choices = []
     for answer, task, attempt, late in session.exec(query).all():
         served = {t.number: cups for t, cups in servings_of(session, attempt)}[task.number]
+        named = served[int(json.loads(answer.value)) - 1]  # the screen shows the planned order
+        served.sort(key=served_at)
         samples = tuple(labels[serving.sample_id] for serving in served)
-        chosen = int(json.loads(answer.value))
+        chosen = served.index(named) + 1
         choices.append(
             Choice(
                 attempt_id=attempt.id,
@@ -257,20 +319,15 @@ def exclusions_of(session: Session, study_id: str) -> dict[str, str]:
     }
 
 
-def _count_screens(session: Session, study_id: str) -> dict[str, int]:
-    counts: dict[str, int] = {}
-    query = (
-        select(Task.place_id).join(Place, col(Place.id) == Task.place_id).where(Place.study_id == study_id)
-    )
-    for place_id in session.exec(query):
-        counts[place_id] = counts.get(place_id, 0) + 1
+def _count_screens(session: Session, study_id: str) -> dict[str, tuple[int, int]]:
+    """Place id -> its screens, and those of the sittings up to the latest one."""
+    sitting = sitting_of(session, study_id).number
+    counts: dict[str, tuple[int, int]] = {}
+    query = select(Task.place_id, Task.sitting).join(Place, col(Place.id) == Task.place_id)
+    for place_id, at in session.exec(query.where(Place.study_id == study_id)):
+        total, due = counts.get(place_id, (0, 0))
+        counts[place_id] = (total + 1, due + (at <= sitting))
     return counts
-
-
-def _attempts(session: Session, study_id: str) -> dict[str, tuple[Attempt, str]]:
-    query = select(Attempt, Person.name).join(Person, col(Person.id) == Attempt.person_id)
-    latest = query.where(Attempt.study_id == study_id).order_by(col(Attempt.number))
-    return {attempt.place_id: (attempt, name) for attempt, name in session.exec(latest)}
 
 
 def _last_heard(session: Session, study_id: str) -> dict[str, tuple[int, str]]:
@@ -288,7 +345,7 @@ def _ranks_in_condition(session: Session, study_id: str) -> dict[str, int]:
     query = select(Serving).join(Place, col(Place.id) == Serving.place_id).where(Place.study_id == study_id)
     ranks: dict[str, int] = {}
     served: dict[tuple[str, int, int], int] = {}
-    for serving in session.exec(query.order_by(col(Serving.position))):
+    for serving in sorted(session.exec(query), key=served_at):
         if not serving.warm_up:
             row = (serving.place_id, serving.attempt_number, serving.condition)
             ranks[serving.id] = served[row] = served.get(row, 0) + 1

@@ -137,7 +137,7 @@ def deal_of(session: Session, study_id: str) -> list[dict[str, Any]]:
             "sample": serving.sample_id,
             "condition": serving.condition,
             "replicate": serving.replicate,
-            "code": serving.code,
+            "code": serving.sealed_code or serving.code,
             "same_cup_as": position_of.get(serving.same_cup_as or ""),
             "warm_up": serving.warm_up,
         }

@@ -82,9 +82,9 @@ def plan_of(study: Study) -> Plan:
 
 
 def sitting_of(session: Session, study_id: str) -> Sitting:
-    """The study's sitting."""
+    """The study's latest sitting: the open one, or the one that comes next or was the last."""
     return session.exec(
-        select(Sitting).where(Sitting.study_id == study_id).order_by(col(Sitting.number))
+        select(Sitting).where(Sitting.study_id == study_id).order_by(col(Sitting.number).desc())
     ).first() or (_missing_sitting(study_id))
 
 
@@ -108,10 +108,13 @@ def freeze_address(session: Session, study_id: str, base_url: str) -> str:
 
 
 def close_sitting(session: Session, study_id: str, actor: str) -> Study:
-    """Nobody can join or open a form any more; answers on their way are still taken, as late."""
+    """Tasting is over, in this sitting and the whole study: nobody can join or open a form any more.
+
+    Answers on their way are still taken, as late.
+    """
     study = _moved(session, study_id, Move.CLOSE)
     sitting = sitting_of(session, study_id)
-    sitting.closed_at = now()
+    sitting.closed_at, sitting.paused_at = sitting.closed_at or now(), None
     session.add(sitting)
     append(session, study_id, actor, "sitting closed", {"sitting": sitting.number})
     return study

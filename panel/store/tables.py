@@ -109,7 +109,7 @@ class Batch(SQLModel, table=True):
 
 
 class Sitting(SQLModel, table=True):
-    """One time slot in which tasters come."""
+    """One time slot in which tasters come. paused_at : since when nobody may open a further screen, or None."""
 
     __table_args__ = (UniqueConstraint("study_id", "number"),)
 
@@ -119,6 +119,7 @@ class Sitting(SQLModel, table=True):
     token_revision: int = 1
     opened_at: datetime | None = Field(default=None, sa_type=UtcTime)
     closed_at: datetime | None = Field(default=None, sa_type=UtcTime)
+    paused_at: datetime | None = Field(default=None, sa_type=UtcTime)
 
 
 class Place(SQLModel, table=True):
@@ -149,7 +150,11 @@ class Task(SQLModel, table=True):
 
 
 class Serving(SQLModel, table=True):
-    """One cup. attempt_number 1 is the sealed plan's; a reissued place gets fresh servings of a higher number."""
+    """One cup. attempt_number 1 is the sealed plan's; a reissued place gets fresh servings of a higher number.
+
+    position : as planned; served_position : as served, where that was noted to differ
+    code : on the cup now; sealed_code : the one it replaced, "" where it never was
+    """
 
     __table_args__ = (
         UniqueConstraint("place_id", "attempt_number", "position"),
@@ -163,9 +168,11 @@ class Serving(SQLModel, table=True):
     batch_id: str = Field(foreign_key="batch.id")
     attempt_number: int = 1
     position: int
+    served_position: int | None = None
     condition: int
     replicate: int
     code: str
+    sealed_code: str = ""
     token: str = Field(unique=True)
     token_revision: int = 1
     same_cup_as: str | None = Field(default=None, foreign_key="serving.id")
@@ -213,7 +220,7 @@ class Submission(SQLModel, table=True):
     """One send of a phone, by the phone's own name for it, kept as it came.
 
     outcome : "stored", or "kept aside" when another send had answered the same screen before
-    late : received after the sitting was closed
+    late : received while no sitting was open
     """
 
     __table_args__ = (CheckConstraint("outcome in ('stored', 'kept aside')", name="outcome"),)
@@ -240,6 +247,37 @@ class Answer(SQLModel, table=True):
     question: str
     revision: int = 1
     value: str = Field(sa_type=Text)
+
+
+class Call(SQLModel, table=True):
+    """A taster wants somebody to come. code : of the cup that is not theirs, for "wrong cup"."""
+
+    __table_args__ = (CheckConstraint("kind in ('help', 'wrong cup')", name="kind"),)
+
+    id: str = Field(default_factory=new_id, primary_key=True)
+    study_id: str = Field(foreign_key="study.id", index=True)
+    attempt_id: str = Field(foreign_key="attempt.id")
+    kind: str
+    code: str = ""
+    made_at: datetime = Field(sa_type=UtcTime)
+    answered_at: datetime | None = Field(default=None, sa_type=UtcTime)
+
+
+class PaperBallot(SQLModel, table=True):
+    """What was keyed from one paper ballot: two passes, each a JSON text of typed fields, "" before it is done."""
+
+    __table_args__ = (UniqueConstraint("place_id", "attempt_number", "sitting"),)
+
+    id: str = Field(default_factory=new_id, primary_key=True)
+    study_id: str = Field(foreign_key="study.id", index=True)
+    place_id: str = Field(foreign_key="place.id")
+    attempt_number: int
+    sitting: int
+    first: str = Field(default="", sa_type=Text)
+    first_by: str = ""
+    second: str = Field(default="", sa_type=Text)
+    second_by: str = ""
+    recorded_at: datetime | None = Field(default=None, sa_type=UtcTime)
 
 
 class Exclusion(SQLModel, table=True):

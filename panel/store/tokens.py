@@ -38,6 +38,14 @@ class Tokens:
         """Whether `token`, in any case, is the sitting's."""
         return hmac.compare_digest(token.upper().encode(), self.sitting(sitting_id, revision).encode())
 
+    def place(self, place_id: str, revision: int) -> str:
+        """The token on the join card of one place: 26 upper-case base32 characters."""
+        return self._made("place", place_id, revision)[:JOIN_LENGTH]
+
+    def opens_place(self, token: str, place_id: str, revision: int) -> bool:
+        """Whether `token`, in any case, is the place's."""
+        return hmac.compare_digest(token.upper().encode(), self.place(place_id, revision).encode())
+
     def attempt(self, attempt_id: str) -> str:
         """The secret that a taster's cookie carries."""
         return self._made("attempt", attempt_id, 1)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from panel.store import studies
-from panel.store.rows import Choice, Score, choices_of, exclusions_of, progress_of, scores_of
+from panel.store.rows import Choice, Score, attempts_of, choices_of, exclusions_of, scores_of
 from panel.store.sealing import samples_of
 from panel.study.life import State
 from panel.study.pseudonyms import taster_name
@@ -77,7 +77,7 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
         scores, choices = scores_of(session, study), choices_of(session, study)
         excluded = exclusions_of(session, study.id)
         roles = {sample.role: sample.blind_label for sample in samples_of(session, study.id)} if fixed else {}
-        seats = [seat for seat in progress_of(session, study.id) if seat.attempt_id]
+        seats = attempts_of(session, study.id)
     names = {label: product.name for label, product in revealed_key(house, study)} or None
     late = sum(score.late for score in scores) + sum(choice.late for choice in choices)
     kept_scores = [score for score in scores if not score.late and score.attempt_id not in excluded]
@@ -86,7 +86,7 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
     tasters = tuple(
         Took(
             seat.attempt_id,
-            taster_name(seat.place, 1),
+            taster_name(seat.place, seat.attempt_number),
             seat.answered,
             seat.screens,
             excluded.get(seat.attempt_id, ""),

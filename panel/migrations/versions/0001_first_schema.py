@@ -126,6 +126,7 @@ def upgrade() -> None:
         sa.Column("token_revision", sa.Integer(), nullable=False),
         sa.Column("opened_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("closed_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("paused_at", sa.DateTime(timezone=True), nullable=True),
         sa.ForeignKeyConstraint(["study_id"], ["study.id"], name="fk_sitting_study_id_study"),
         sa.PrimaryKeyConstraint("id", name="pk_sitting"),
         sa.UniqueConstraint("study_id", "number", name="uq_sitting_study_id_number"),
@@ -210,6 +211,48 @@ def upgrade() -> None:
         batch_op.create_index("ix_task_place_id", ["place_id"], unique=False)
 
     op.create_table(
+        "call",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("study_id", sa.String(), nullable=False),
+        sa.Column("attempt_id", sa.String(), nullable=False),
+        sa.Column("kind", sa.String(), nullable=False),
+        sa.Column("code", sa.String(), nullable=False),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("answered_at", sa.DateTime(timezone=True), nullable=True),
+        sa.CheckConstraint("kind in ('help', 'wrong cup')", name="ck_call_kind"),
+        sa.ForeignKeyConstraint(["attempt_id"], ["attempt.id"], name="fk_call_attempt_id_attempt"),
+        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name="fk_call_study_id_study"),
+        sa.PrimaryKeyConstraint("id", name="pk_call"),
+    )
+    with op.batch_alter_table("call", schema=None) as batch_op:
+        batch_op.create_index("ix_call_study_id", ["study_id"], unique=False)
+
+    op.create_table(
+        "paperballot",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("study_id", sa.String(), nullable=False),
+        sa.Column("place_id", sa.String(), nullable=False),
+        sa.Column("attempt_number", sa.Integer(), nullable=False),
+        sa.Column("sitting", sa.Integer(), nullable=False),
+        sa.Column("first", sa.Text(), nullable=False),
+        sa.Column("first_by", sa.String(), nullable=False),
+        sa.Column("second", sa.Text(), nullable=False),
+        sa.Column("second_by", sa.String(), nullable=False),
+        sa.Column("recorded_at", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(["place_id"], ["place.id"], name="fk_paperballot_place_id_place"),
+        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name="fk_paperballot_study_id_study"),
+        sa.PrimaryKeyConstraint("id", name="pk_paperballot"),
+        sa.UniqueConstraint(
+            "place_id",
+            "attempt_number",
+            "sitting",
+            name="uq_paperballot_place_id_attempt_number_sitting",
+        ),
+    )
+    with op.batch_alter_table("paperballot", schema=None) as batch_op:
+        batch_op.create_index("ix_paperballot_study_id", ["study_id"], unique=False)
+
+    op.create_table(
         "exclusion",
         sa.Column("id", sa.String(), nullable=False),
         sa.Column("attempt_id", sa.String(), nullable=False),
@@ -228,9 +271,11 @@ def upgrade() -> None:
         sa.Column("batch_id", sa.String(), nullable=False),
         sa.Column("attempt_number", sa.Integer(), nullable=False),
         sa.Column("position", sa.Integer(), nullable=False),
+        sa.Column("served_position", sa.Integer(), nullable=True),
         sa.Column("condition", sa.Integer(), nullable=False),
         sa.Column("replicate", sa.Integer(), nullable=False),
         sa.Column("code", sa.String(), nullable=False),
+        sa.Column("sealed_code", sa.String(), nullable=False),
         sa.Column("token", sa.String(), nullable=False),
         sa.Column("token_revision", sa.Integer(), nullable=False),
         sa.Column("same_cup_as", sa.String(), nullable=True),
