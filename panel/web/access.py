@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from fastapi import Depends, HTTPException, Request, Response
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
-from panel.store.access import live_link
+from panel.store.access import live_link, password_mark
 from panel.store.studies import study_called
 from panel.store.tables import Organiser, Study
 from panel.web.house import House
@@ -39,7 +39,9 @@ class SignInNeededError(Exception):
 
 def remember(response: Response, house: House, role: Role, row_id: str) -> None:
     """Put the sign-in into a cookie that scripts cannot read and other sites cannot send."""
-    value = _signer(house).dumps({"role": role, "id": row_id})
+    with house.database.read() as session:
+        mark = password_mark(session.get_one(Organiser, row_id)) if role == "organiser" else ""
+    value = _signer(house).dumps({"role": role, "id": row_id, "mark": mark})
     response.set_cookie(
         _cookie(role), value, max_age=COOKIE_DAYS * 86400, httponly=True, samesite="lax", path="/"
     )
@@ -52,7 +54,7 @@ def forget(response: Response) -> None:
 
 
 def visitor(request: Request, house: House, role: Role) -> Visitor | None:
-    """Who is signed in with that role, looked up anew so that a revoked link ends at once."""
+    """Who is signed in with that role, looked up anew: a revoked link or a new password ends it at once."""
     try:
         held = _signer(house).loads(request.cookies.get(_cookie(role), ""), max_age=COOKIE_DAYS * 86400)
     except BadSignature:
@@ -62,7 +64,9 @@ def visitor(request: Request, house: House, role: Role) -> Visitor | None:
     with house.database.read() as session:
         if role == "organiser":
             organiser = session.get(Organiser, held["id"])
-            return Visitor(role, organiser.name) if organiser else None
+            if organiser is None or held.get("mark") != password_mark(organiser):
+                return None
+            return Visitor(role, organiser.name)
         link = live_link(session, held["id"])
         return Visitor(role, role, link.study_id) if link and link.role == role else None
 

@@ -12,6 +12,7 @@ from starlette.exceptions import HTTPException
 from panel.store.studies import ForbiddenMoveError
 from panel.web.access import SignInNeededError
 from panel.web.pages import notice, see_other
+from panel.web.protection import HEADERS
 
 if TYPE_CHECKING:
     from fastapi import FastAPI, Request
@@ -50,7 +51,7 @@ def _not_found(request: Request, _error: Exception) -> Response:
 
 
 def _forbidden_move(request: Request, error: Exception) -> Response:
-    return notice(request, 409, "Not now", str(error), request.headers.get("referer", "/"), "Back")
+    return notice(request, 409, "Not now", str(error), _page_before(request), "Back")
 
 
 def _sign_in(request: Request, _error: Exception) -> Response:
@@ -60,7 +61,17 @@ def _sign_in(request: Request, _error: Exception) -> Response:
     return notice(request, 403, "Not signed in", text, "/sign-in", "Sign in")
 
 
+def _page_before(request: Request) -> str:
+    """The page of ours that led here; the front page where another site did."""
+    before = request.headers.get("referer", "")
+    ours = str(request.base_url)
+    return "/" + before.removeprefix(ours).lstrip("/\\") if before.startswith(ours) else "/"
+
+
 def _unexpected(request: Request, error: Exception) -> Response:
-    log.error("unexpected failure at %s", request.url.path, exc_info=error)
+    # The address may hold a token: the log names the route, which holds its pattern only.
+    log.error("unexpected failure at %s", getattr(request.scope.get("route"), "path", "?"), exc_info=error)
     text = "Something went wrong here, and it has been written to the server's log. What was saved before is safe."
-    return notice(request, 500, "That went wrong", text, "/", "To the front page")
+    said = notice(request, 500, "That went wrong", text, "/", "To the front page")
+    said.headers.update(HEADERS)  # this answer is made outside of Protection
+    return said

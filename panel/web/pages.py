@@ -18,6 +18,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from panel.web.house import House, house_of
 
 if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
     from starlette.datastructures import FormData
 
 MOST_FIELDS = 5000
@@ -86,9 +88,10 @@ def wants_fragment(request: Request) -> bool:
     return request.headers.get("HX-Request") == "true"
 
 
-async def sent_form(request: Request) -> FormData:
-    """The form as sent, files included."""
-    return await request.form(max_fields=MOST_FIELDS, max_files=1)
+async def sent_form(request: Request) -> AsyncIterator[FormData]:
+    """The form as sent, files included; they are closed once it was answered."""
+    async with request.form(max_fields=MOST_FIELDS, max_files=1) as form:
+        yield form
 
 
 async def sent_fields(form: Annotated[Any, Depends(sent_form)]) -> dict[str, str]:

@@ -60,7 +60,7 @@ class Protection:
             return None
         headers = Headers(scope=scope)
         origin = headers.get("origin")
-        if origin is not None and urlsplit(origin).netloc != headers.get("host", ""):
+        if origin is not None and _host_of(origin) != headers.get("host", ""):
             return PlainTextResponse(
                 "This form was sent from another address than this page's. Open the page again and send it there.",
                 403,
@@ -70,10 +70,17 @@ class Protection:
                 "The length of what is sent must be known beforehand. Send it as a file.", 411
             )
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > self.most_bytes:
+        if not (length.isascii() and length.isdigit()) or int(length) > self.most_bytes:
             limit = self.most_bytes // 1_000_000
             return PlainTextResponse(
                 f"This is larger than {limit} MB, the most that is read. Send a smaller file; nothing was stored.",
                 413,
             )
+        return None
+
+
+def _host_of(origin: str) -> str | None:
+    try:
+        return urlsplit(origin).netloc
+    except ValueError:
         return None
