@@ -122,20 +122,36 @@ def _seats(events: list[Event]) -> dict[str, tuple[int, str]]:
 def _cups(
     sealed: dict[str, Any], events: list[Event], seats: dict[str, tuple[int, str]]
 ) -> dict[str, list[dict[str, Any]]]:
-    """Attempt id -> its cups in the order served, each with its label and its rank within its condition."""
+    """Attempt id -> its cups in the order of the plan, each with its label and its rank as served in its condition."""
     by_place: dict[int, list[dict[str, Any]]] = {}
     for row in sealed["deal"]:
         by_place.setdefault(row["place"], []).append(row)
+    exchanged = _exchanged(events)
     cups: dict[str, list[dict[str, Any]]] = {}
-    for attempt, (place, _name) in seats.items():
+    for attempt, (place, name) in seats.items():
+        moved = exchanged.get(name, {})
+        row_of = [
+            {**row, "served": moved.get(row["position"], row["position"])} for row in by_place.get(place, [])
+        ]
         ranks: dict[int, int] = {}
-        cups[attempt] = []
-        for row in sorted(by_place.get(place, []), key=lambda cup: cup["position"]):
-            if not row["warm_up"]:
-                ranks[row["condition"]] = ranks.get(row["condition"], 0) + 1
-            label = sealed["labels"][row["sample"]]["blind_label"]
-            cups[attempt].append({**row, "label": label, "rank": ranks.get(row["condition"], 0)})
+        for cup in sorted(row_of, key=lambda cup: cup["served"]):
+            if not cup["warm_up"]:
+                ranks[cup["condition"]] = ranks.get(cup["condition"], 0) + 1
+            cup["label"] = sealed["labels"][cup["sample"]]["blind_label"]
+            cup["rank"] = ranks.get(cup["condition"], 0)
+        cups[attempt] = sorted(row_of, key=lambda cup: cup["position"])
     return cups
+
+
+def _exchanged(events: list[Event]) -> dict[str, dict[int, int]]:
+    """The taster's number -> planned position -> position as served, where that was noted to differ."""
+    moved: dict[str, dict[int, int]] = {}
+    for event in events:
+        if event.kind == "cups served in another order":
+            name = taster_name(event.detail["place"], event.detail["attempt number"])
+            served = {int(planned): at for planned, at in event.detail["served"].items()}
+            moved.setdefault(name, {}).update(served)
+    return moved
 
 
 def _left_out(events: list[Event]) -> dict[str, str]:
@@ -184,8 +200,10 @@ def _choices(
         answer = check_odd_one(len(served), send["sent"])
         if not isinstance(answer, Answer) or answer.question != ODD_ONE or answer.value is None:
             continue
+        named = served[int(answer.value) - 1]  # the screen shows the planned order
+        served.sort(key=lambda cup: int(cup["served"]))
         samples = tuple(cup["label"] for cup in served)
-        chosen = int(answer.value)
+        chosen = served.index(named) + 1
         yield Choice(
             attempt_id=send["attempt"],
             taster=seats[send["attempt"]][1],
