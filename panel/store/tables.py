@@ -44,12 +44,16 @@ _STATES = "'draft', 'sealed', 'serving', 'closed', 'signed', 'revealed'"
 
 
 class Organiser(SQLModel, table=True):
-    """Somebody who plans and runs studies. name_key: the name in the form that must be unique."""
+    """Somebody who plans and runs studies. name_key: the name in the form that must be unique.
+
+    created_by : the organiser who added them; "" for the first one and from the command line
+    """
 
     id: str = Field(default_factory=new_id, primary_key=True)
     name: str
     name_key: str = Field(unique=True)
     password_hash: str
+    created_by: str = ""
     created_at: datetime = Field(sa_type=UtcTime)
 
 
@@ -60,6 +64,7 @@ class Study(SQLModel, table=True):
     seed : seed of the drawn plan in hexadecimal, emptied by the seal
     plan : the frozen plan, from the seal on; locked : the encrypted key, seed and nonce
     report : the signed report; key : products, seed and nonce in plain, from the reveal on
+    archived_at : put away; deleted_at : to be removed for good once the days of grace are over
     """
 
     __table_args__ = (CheckConstraint(f"state in ({_STATES})", name="state"),)
@@ -80,6 +85,8 @@ class Study(SQLModel, table=True):
     sealed_at: datetime | None = Field(default=None, sa_type=UtcTime)
     signed_at: datetime | None = Field(default=None, sa_type=UtcTime)
     revealed_at: datetime | None = Field(default=None, sa_type=UtcTime)
+    archived_at: datetime | None = Field(default=None, sa_type=UtcTime)
+    deleted_at: datetime | None = Field(default=None, sa_type=UtcTime)
 
 
 class Sample(SQLModel, table=True):
@@ -154,6 +161,8 @@ class Serving(SQLModel, table=True):
 
     position : as planned; served_position : as served, where that was noted to differ
     code : on the cup now; sealed_code : the one it replaced, "" where it never was
+    dot : number under the cup that was poured for this row, where one person works alone
+    found_sample_id : what really stood under this code, by the dot found there; None where it is as planned
     """
 
     __table_args__ = (
@@ -177,14 +186,20 @@ class Serving(SQLModel, table=True):
     token_revision: int = 1
     same_cup_as: str | None = Field(default=None, foreign_key="serving.id")
     warm_up: bool = False
+    dot: int | None = None
+    found_sample_id: str | None = Field(default=None, foreign_key="sample.id")
 
 
 class Person(SQLModel, table=True):
-    """Somebody who tastes; over several sittings where they return. The name only if they gave one."""
+    """Somebody who tastes; over several sittings where they return. The name only if they gave one.
+
+    erased_at : since when nothing of theirs is kept but scores under a number
+    """
 
     id: str = Field(default_factory=new_id, primary_key=True)
     name: str = ""
     created_at: datetime = Field(sa_type=UtcTime)
+    erased_at: datetime | None = Field(default=None, sa_type=UtcTime)
 
 
 class Attempt(SQLModel, table=True):
@@ -221,6 +236,7 @@ class Submission(SQLModel, table=True):
 
     outcome : "stored", or "kept aside" when another send had answered the same screen before
     late : received while no sitting was open
+    erased : JSON text, field -> fingerprint of what was sent in it, for words that their writer had erased
     """
 
     __table_args__ = (CheckConstraint("outcome in ('stored', 'kept aside')", name="outcome"),)
@@ -231,6 +247,7 @@ class Submission(SQLModel, table=True):
     outcome: str
     late: bool
     sent: str = Field(sa_type=Text)
+    erased: str = Field(default="{}", sa_type=Text)
     received_at: datetime = Field(sa_type=UtcTime)
 
 

@@ -16,6 +16,7 @@ def upgrade() -> None:
         sa.Column("name", sa.String(), nullable=False),
         sa.Column("name_key", sa.String(), nullable=False),
         sa.Column("password_hash", sa.String(), nullable=False),
+        sa.Column("created_by", sa.String(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("id", name="pk_organiser"),
         sa.UniqueConstraint("name_key", name="uq_organiser_name_key"),
@@ -25,6 +26,7 @@ def upgrade() -> None:
         sa.Column("id", sa.String(), nullable=False),
         sa.Column("name", sa.String(), nullable=False),
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("erased_at", sa.DateTime(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("id", name="pk_person"),
     )
     op.create_table(
@@ -45,6 +47,8 @@ def upgrade() -> None:
         sa.Column("sealed_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("signed_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("revealed_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("archived_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("deleted_at", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint(
             "state in ('draft', 'sealed', 'serving', 'closed', 'signed', 'revealed')",
             name="ck_study_state",
@@ -280,11 +284,14 @@ def upgrade() -> None:
         sa.Column("token_revision", sa.Integer(), nullable=False),
         sa.Column("same_cup_as", sa.String(), nullable=True),
         sa.Column("warm_up", sa.Boolean(), nullable=False),
+        sa.Column("dot", sa.Integer(), nullable=True),
+        sa.Column("found_sample_id", sa.String(), nullable=True),
         sa.CheckConstraint("length(code) = 3", name="ck_serving_code"),
         sa.ForeignKeyConstraint(["batch_id"], ["batch.id"], name="fk_serving_batch_id_batch"),
         sa.ForeignKeyConstraint(["place_id"], ["place.id"], name="fk_serving_place_id_place"),
         sa.ForeignKeyConstraint(["same_cup_as"], ["serving.id"], name="fk_serving_same_cup_as_serving"),
         sa.ForeignKeyConstraint(["sample_id"], ["sample.id"], name="fk_serving_sample_id_sample"),
+        sa.ForeignKeyConstraint(["found_sample_id"], ["sample.id"], name="fk_serving_found_sample_id_sample"),
         sa.ForeignKeyConstraint(["task_id"], ["task.id"], name="fk_serving_task_id_task"),
         sa.PrimaryKeyConstraint("id", name="pk_serving"),
         sa.UniqueConstraint(
@@ -305,6 +312,7 @@ def upgrade() -> None:
         sa.Column("outcome", sa.String(), nullable=False),
         sa.Column("late", sa.Boolean(), nullable=False),
         sa.Column("sent", sa.Text(), nullable=False),
+        sa.Column("erased", sa.Text(), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
         sa.CheckConstraint("outcome in ('stored', 'kept aside')", name="ck_submission_outcome"),
         sa.ForeignKeyConstraint(["attempt_id"], ["attempt.id"], name="fk_submission_attempt_id_attempt"),
