@@ -49,11 +49,12 @@ def sum_of_squares_distribution(ranks: Floats) -> tuple[Floats, Floats] | None:
         return None
     place = base ** np.arange(samples, dtype=np.int64)
     states, weights, left = np.sort(doubled[:1], axis=1), np.ones(1), BUDGET
-    for row in doubled[1:]:
+    for to_come, row in zip(range(tasters - 1, 0, -1), doubled[1:], strict=True):
         shuffled, repeats = np.unique(row[orders], axis=0, return_counts=True)
-        left -= len(states) * len(shuffled)
-        if left < 0:
+        # The states only become more, so what this taster costs the others to come will cost at least.
+        if len(states) * len(shuffled) * to_come > left:
             return None
+        left -= len(states) * len(shuffled)
         states, weights = _add(states, weights, shuffled, repeats / len(orders), place)
     values, where = np.unique((states**2).sum(axis=1), return_inverse=True)
     return values / 4.0, np.bincount(where, weights=weights).astype(float)

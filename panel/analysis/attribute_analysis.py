@@ -30,15 +30,21 @@ YES_NO = (
 )
 # Above these sizes the F test no longer needs the check, and the check takes long.
 PERMUTE_UP_TO, ORDINAL_UP_TO, MOST_CATEGORIES = 1_000, 600, 15
+DRAWS = 9_999  # shuffles where a distribution is too long to walk: p to about ± 0.004 at 0.05
 CAMPS_FROM = 20  # fewer tasters cannot tell camps from chance (`stats.camps`)
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What holds for every attribute."""
+    """What holds for every attribute.
+
+    reference : the sample that the others are compared with, None for all pairs
+    ordinal : whether scores in few categories are also read as ordered categories, which takes a while
+    """
 
     alpha: float
     reference: str | None
+    ordinal: bool = True
 
     def of_anova(self) -> dict[str, Any]:
         adjust = "dunnett" if self.reference else "tukey"
@@ -135,11 +141,11 @@ def _scores(frame: pd.DataFrame, shape: Shape, settings: Settings) -> _Results:
             "The check within tasters", lambda: _anova(frame, "two-way", of_anova)
         )
     if shape.conditions > 1:
-        asked = of_anova | {"interaction": True}
+        asked = of_anova | {"interaction": True, "adjust": "none", "reference": None}
         results.interaction = results.attempt("Sample × condition", lambda: _anova(frame, method, asked))
     results.ranks = results.attempt("The rank test", lambda: _ranks(frame, shape, alpha))
     if shape.conditions == 1 and not shape.replicated:
-        _light_checks(results, frame, shape, alpha)
+        _light_checks(results, frame, shape, settings)
     results.consistency = results.attempt(
         "Panel consistency", lambda: stats.panel_consistency(frame, alpha=alpha)
     )
@@ -160,13 +166,14 @@ def _notes(leading: Result | None, ranks: RankTest | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*(leading.notes if leading else ()), *(ranks.notes if ranks else ()))))
 
 
-def _light_checks(results: _Results, frame: pd.DataFrame, shape: Shape, alpha: float) -> None:
+def _light_checks(results: _Results, frame: pd.DataFrame, shape: Shape, settings: Settings) -> None:
+    alpha = settings.alpha
     if shape.scores <= PERMUTE_UP_TO:
         results.permutation = results.attempt(
-            "The permutation test", lambda: stats.permutation_anova(frame, alpha=alpha)
+            "The permutation test", lambda: stats.permutation_anova(frame, draws=DRAWS, alpha=alpha)
         )
     few = shape.samples <= MOST_CATEGORIES and frame["score"].nunique() <= MOST_CATEGORIES
-    if shape.scores <= ORDINAL_UP_TO and few:
+    if settings.ordinal and shape.scores <= ORDINAL_UP_TO and few:
         results.ordinal = results.attempt(
             "The check as ordered categories", lambda: stats.ordinal_check(frame, alpha=alpha)
         )
@@ -182,7 +189,7 @@ def _ranks(frame: pd.DataFrame, shape: Shape, alpha: float) -> RankTest:
     whole = bool((cells > 0).sum() == shape.tasters * shape.samples)
     found: RankTest
     if whole:
-        found = stats.friedman(frame, alpha=alpha)
+        found = stats.friedman(frame, draws=DRAWS, alpha=alpha)
     elif shape.balanced_blocks:
         found = stats.durbin(frame, alpha=alpha)
     else:

@@ -1,48 +1,32 @@
-"""Figures as SVG text: black on a white card, legible in grey, the same bytes for the same data.
-
-matplotlib loads when a figure is drawn. Its objects are used without pyplot, so that no state is shared;
-the few settings that only its global table knows are set under a lock while a figure is written.
-"""
+"""Figures of scores and of forced choices: means, rank sums, counts against chance, the consistency grid."""
 
 from __future__ import annotations
 
-import base64
-import io
-import threading
-import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from panel.analysis.drawing import (
+    GREY,
+    INK,
+    PALE,
+    WIDTH,
+    Figure,
+    canvas,
+    cut,
+    plain,
+    rounded,
+    rows_axis,
+    written,
+)
 from stats.phrasing import count, listing, percent, significant
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-_INK, _GREY, _PALE = "#1a1a1a", "#767676", "#d9d9d9"
-_WIDTH = 7.0  # inches; the page scales it
-_LOCK = threading.Lock()
-_SETTINGS = {
-    "svg.hashsalt": "panel",
-    "svg.fonttype": "none",
-    "font.family": ["sans-serif"],
-    "font.size": 10.0,
-}
+__all__ = ["Figure", "MeanRow", "chance_figure", "consistency_grid", "means_figure", "rank_sum_figure"]
+
 _MOST_DOTS = 60  # distinct places per row of raw scores; above it scores are gathered into bins
-_MOST_ROWS = 60
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """A drawn figure. `alt` says what it shows to those who do not see it; `name` is a file stem."""
-
-    name: str
-    title: str
-    alt: str
-    svg: str
-
-    def data_uri(self) -> str:
-        """The figure as the address of an image, for a page that is one file."""
-        return "data:image/svg+xml;base64," + base64.b64encode(self.svg.encode("utf-8")).decode("ascii")
+_MOST_ROWS = 40  # tasters in the grid: more do not fit a printed page
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,29 +43,30 @@ class MeanRow:
 
 def means_figure(rows: Sequence[MeanRow], *, title: str, axis: str, name: str = "means") -> Figure:
     """Means with intervals over the raw scores; a larger dot stands for more equal scores."""
-    with _LOCK:
-        figure, axes = _canvas(1.1 + 0.5 * len(rows))
-        for place, row in enumerate(reversed(rows)):
-            values, sizes = _gathered(row.scores)
-            axes.scatter(
-                values, [place - 0.22] * len(values), s=sizes, c=_PALE, edgecolors=_GREY, linewidths=0.6
-            )
-            axes.plot([row.low, row.high], [place, place], color=_INK, linewidth=1.6, solid_capstyle="butt")
-            axes.plot([row.low, row.high], [place, place], "|", color=_INK, markersize=8)
-            axes.plot([row.mean], [place], "D", color=_INK, markersize=6)
-            axes.annotate(
-                _plain(row.letters),
-                (1.01, place),
-                xycoords=("axes fraction", "data"),
-                va="center",
-                fontsize=10,
-            )
-        _rows_axis(axes, [row.label for row in reversed(rows)])
-        axes.set_xlabel(_plain(axis))
-        svg = _written(figure)
-    spoken = [f"{row.label} {_round(row.mean)} ({_round(row.low)} to {_round(row.high)})" for row in rows]
+    spoken = [f"{row.label} {rounded(row.mean)} ({rounded(row.low)} to {rounded(row.high)})" for row in rows]
     alt = f"{title}: means with intervals. {'; '.join(spoken)}."
-    return Figure(name, title, alt, svg)
+    kept = tuple(rows)
+    return Figure(name, title, alt, lambda: _draw_means(kept, axis))
+
+
+def _draw_means(rows: tuple[MeanRow, ...], axis: str) -> str:
+    labels = [cut(row.label) for row in reversed(rows)]
+    letters = max((len(row.letters) for row in rows), default=0)
+    figure, axes = canvas(0.9 + 0.5 * len(rows), labels=labels, right=0.2 + 0.1 * letters)
+    for place, row in enumerate(reversed(rows)):
+        values, sizes = _gathered(row.scores)
+        if values:
+            below = [place - 0.22] * len(values)
+            axes.scatter(values, below, s=sizes, c=PALE, edgecolors=GREY, linewidths=0.6)
+        axes.plot([row.low, row.high], [place, place], color=INK, linewidth=1.6, solid_capstyle="butt")
+        axes.plot([row.low, row.high], [place, place], "|", color=INK, markersize=8)
+        axes.plot([row.mean], [place], "D", color=INK, markersize=6)
+        if row.letters:
+            beside = ("axes fraction", "data")
+            axes.annotate(plain(row.letters), (1.01, place), xycoords=beside, va="center")
+    rows_axis(axes, labels)
+    axes.set_xlabel(plain(cut(axis, 80)))
+    return written(figure)
 
 
 def rank_sum_figure(
@@ -93,64 +78,68 @@ def rank_sum_figure(
     name: str = "ranks",
 ) -> Figure:
     """Bars of rank sums (a higher sum is a higher score), with the sum expected if all were alike."""
-    labels = sorted(rank_sums, key=lambda label: -rank_sums[label])
-    with _LOCK:
-        figure, axes = _canvas(1.1 + 0.38 * len(labels))
-        places = list(range(len(labels)))[::-1]
-        axes.barh(places, [rank_sums[label] for label in labels], color=_PALE, edgecolor=_INK, height=0.6)
-        for place, label in zip(places, labels, strict=True):
-            axes.annotate(
-                f"{rank_sums[label]:.4g}",
-                (rank_sums[label], place),
-                textcoords="offset points",
-                xytext=(4, 0),
-                va="center",
-            )
-        if expected is not None:
-            axes.axvline(expected, color=_INK, linestyle=(0, (4, 3)), linewidth=1)
-        _rows_axis(axes, labels[::-1])
-        axes.set_xlim(0, 1.12 * max(rank_sums.values()))
-        dashed = "; dashed: all samples alike" if expected is not None else ""
-        axes.set_xlabel(f"{what} (higher = scored higher{dashed})")
-        svg = _written(figure)
-    spoken = "; ".join(f"{label} {f'{rank_sums[label]:g}'}" for label in labels)
-    return Figure(name, title, f"{title}. {spoken}.", svg)
+    bars = tuple(sorted(rank_sums.items(), key=lambda item: -item[1]))
+    dashed = "; dashed: all samples alike" if expected is not None else ""
+    axis = f"{what} (higher = scored higher{dashed})"
+    spoken = "; ".join(f"{label} {value:g}" for label, value in bars)
+    return Figure(name, title, f"{title}. {spoken}.", lambda: draw_bars(bars, axis, expected))
+
+
+def draw_bars(bars: tuple[tuple[str, float], ...], axis: str, line: float | None = None) -> str:
+    """Bars with their values, first on top; a dashed line where one is given."""
+    labels = [cut(label) for label, _ in reversed(bars)]
+    figure, axes = canvas(0.8 + 0.38 * len(bars), labels=labels)
+    places = list(range(len(bars)))[::-1]
+    axes.barh(places, [value for _, value in bars], color=PALE, edgecolor=INK, height=0.6)
+    for place, (_, value) in zip(places, bars, strict=True):
+        axes.annotate(f"{value:.4g}", (value, place), textcoords="offset points", xytext=(4, 0), va="center")
+    if line is not None:
+        axes.axvline(line, color=INK, linestyle=(0, (4, 3)), linewidth=1)
+    rows_axis(axes, labels)
+    axes.set_xlim(0, 1.12 * max(value for _, value in bars))
+    axes.set_xlabel(plain(axis))
+    return written(figure)
 
 
 def chance_figure(
     correct: int, n: int, chance: float, critical: int | None, *, title: str, name: str = "chance"
 ) -> Figure:
     """Number correct against what guessing gives: one bar per possible count, the critical ones hatched."""
-    from scipy.stats import binom
-
-    counts = list(range(n + 1))
-    shares = [float(binom.pmf(k, n, chance)) for k in counts]
-    with _LOCK:
-        figure, axes = _canvas(3.0)
-        bars = axes.bar(
-            counts, shares, width=0.8 if n < 80 else 1.0, color=_PALE, edgecolor=_GREY, linewidth=0.5
-        )
-        for k, bar in zip(counts, bars, strict=True):
-            if critical is not None and k >= critical:
-                bar.set(hatch="////", edgecolor=_INK)
-        top = max(shares)
-        axes.annotate(
-            f"{correct} correct",
-            (correct, shares[correct]),
-            xytext=(correct, 1.18 * top),
-            ha="center",
-            arrowprops={"arrowstyle": "-|>", "color": _INK, "shrinkB": 1},
-        )
-        axes.set_ylim(0, 1.32 * top)
-        axes.set_xlabel(f"number correct of {n} (hatched: from the critical number on)")
-        axes.set_ylabel("probability if all guess")
-        svg = _written(figure)
     limit = f"{critical} are needed" if critical is not None else "no number would suffice"
     alt = (
         f"{title}: {correct} of {n} correct, {limit} for a difference; "
         f"guessing gives {significant(n * chance, 3)} on average ({percent(chance)})."
     )
-    return Figure(name, title, alt, svg)
+    return Figure(name, title, alt, lambda: _draw_chance(correct, n, chance, critical))
+
+
+def _draw_chance(correct: int, n: int, chance: float, critical: int | None) -> str:
+    from scipy.stats import binom
+
+    shares = binom.pmf(range(n + 1), n, chance).tolist()
+    # With many answers the far ends are flat: only what can be seen is drawn.
+    seen = [k for k in range(n + 1) if shares[k] > 1e-4 * max(shares)]
+    low, high = min(seen[0], correct), max(seen[-1], correct, min(critical or 0, n))
+    counts = list(range(low, high + 1))
+    figure, axes = canvas(3.0, left=0.8)
+    few = len(counts) < 80
+    heights = [shares[k] for k in counts]
+    bars = axes.bar(counts, heights, width=0.8 if few else 1.0, color=PALE, edgecolor=GREY, linewidth=0.5)
+    for k, bar in zip(counts, bars, strict=True):
+        if critical is not None and k >= critical:
+            bar.set(hatch="////", edgecolor=INK)
+    top = max(shares)
+    axes.annotate(
+        f"{correct} correct",
+        (correct, shares[correct]),
+        xytext=(correct, 1.18 * top),
+        ha="center",
+        arrowprops={"arrowstyle": "-|>", "color": INK, "shrinkB": 1},
+    )
+    axes.set_ylim(0, 1.32 * top)
+    axes.set_xlabel(f"number correct of {n} (hatched: from the critical number on)")
+    axes.set_ylabel("probability if all guess")
+    return written(figure)
 
 
 def consistency_grid(
@@ -163,81 +152,65 @@ def consistency_grid(
     """Agreement with the rest, a row per taster and a column per attribute; flagged cells are framed.
 
     values : taster -> attribute -> correlation with the mean of the others; None where not estimable
-    flagged : taster -> attributes in which a rule flags them
+    flagged : taster -> attributes in which a rule flags them; they are drawn before others where not all fit
     """
-    tasters = list(values)[:_MOST_ROWS]
-    attributes = list(dict.fromkeys(name for row in values.values() for name in row))
-    with _LOCK:
-        figure, axes = _canvas(1.0 + 0.26 * len(tasters), min(_WIDTH, 1.6 + 1.2 * len(attributes)))
-        for y, taster in enumerate(reversed(tasters)):
-            for x, attribute in enumerate(attributes):
-                framed = attribute in flagged.get(taster, ())
-                _cell(axes, x, y, values[taster].get(attribute), framed=framed)
-        axes.set_xlim(0, len(attributes))
-        axes.set_ylim(0, len(tasters))
-        axes.set_xticks(
-            [x + 0.5 for x in range(len(attributes))], [_plain(_cut(name, 18)) for name in attributes]
-        )
-        axes.set_yticks(
-            [y + 0.5 for y in range(len(tasters))], [_plain(_cut(name)) for name in reversed(tasters)]
-        )
-        axes.tick_params(length=0)
-        axes.xaxis.tick_top()
-        for side in axes.spines.values():
-            side.set_visible(False)
-        svg = _written(figure)
-    left_out = (
-        f" The first {_MOST_ROWS} of {len(values)} tasters are drawn." if len(values) > _MOST_ROWS else ""
-    )
-    marked = [taster for taster in values if flagged.get(taster)]
-    told = f"Flagged: {listing(marked)}" if marked else "Nobody is flagged"
+    drawn = sorted(values, key=lambda taster: not flagged.get(taster))[:_MOST_ROWS]
+    tasters = [taster for taster in values if taster in drawn]
+    told = listing([taster for taster in values if flagged.get(taster)])
+    told = f"Flagged: {told}" if told else "Nobody is flagged"
+    left_out = ""
+    if len(values) > len(tasters):
+        left_out = f" {len(tasters)} of {len(values)} tasters are drawn, flagged ones first."
     alt = f"{title}: agreement of {count(len(values), 'taster')} with the rest. {told}.{left_out}"
-    return Figure(name, title, alt, svg)
+    return Figure(name, f"{title}.{left_out}".rstrip("."), alt, lambda: _draw_grid(tasters, values, flagged))
 
 
-def _cell(axes: Any, x: int, y: int, value: float | None, *, framed: bool) -> None:
+def _draw_grid(
+    tasters: list[str],
+    values: Mapping[str, Mapping[str, float | None]],
+    flagged: Mapping[str, Sequence[str]],
+) -> str:
+    attributes = list(dict.fromkeys(name for taster in tasters for name in values[taster]))
+    labels = [cut(name) for name in reversed(tasters)]
+    tilted = len(attributes) > 5 or max(map(len, attributes)) > 14
+    figure, axes = canvas(
+        (1.4 if tilted else 0.5) + 0.26 * len(tasters),
+        min(WIDTH, 2.2 + 1.1 * len(attributes)),
+        labels=labels,
+        top=1.25 if tilted else 0.4,
+        bottom=0.1,
+        right=0.7 if tilted else 0.2,
+    )
+    marked = [
+        (y, x, values[taster].get(attribute), attribute in flagged.get(taster, ()))
+        for y, taster in enumerate(reversed(tasters))
+        for x, attribute in enumerate(attributes)
+    ]
+    _draw_cells(axes, marked, (len(tasters), len(attributes)))
+    names = [plain(cut(name, 18)) for name in attributes]
+    turned = {"rotation": 30, "ha": "left", "rotation_mode": "anchor"} if tilted else {}
+    axes.xaxis.tick_top()
+    axes.set_xticks([x + 0.5 for x in range(len(attributes))], names, **turned)
+    axes.set_yticks([y + 0.5 for y in range(len(tasters))], [plain(label) for label in labels])
+    axes.tick_params(length=0)
+    axes.spines[:].set_visible(False)
+    return written(figure)
+
+
+def _draw_cells(axes: Any, cells: list[tuple[int, int, float | None, bool]], size: tuple[int, int]) -> None:
     from matplotlib.patches import Rectangle
 
     # Paler is better agreement: what needs a look stands out in print. Text carries the value.
-    shade = "#ffffff" if value is None else str(round(0.62 + 0.38 * max(0.0, min(1.0, value)), 3))
-    axes.add_patch(Rectangle((x, y), 1, 1, facecolor=shade, edgecolor="#ffffff", linewidth=1))
-    if framed:
-        frame = Rectangle((x + 0.03, y + 0.07), 0.94, 0.86, fill=False, edgecolor=_INK, linewidth=1.5)
-        axes.add_patch(frame)
-    text = "–" if value is None else f"{value:.2f}".replace("-", "−")
-    axes.text(x + 0.5, y + 0.47, text, ha="center", va="center", fontsize=8, color=_INK)
-
-
-def _canvas(height: float, width: float = _WIDTH) -> tuple[Any, Any]:
-    from matplotlib.figure import Figure as Canvas
-
-    figure = Canvas(figsize=(width, height), facecolor="white", layout="constrained")
-    axes = figure.add_subplot()
-    axes.set_facecolor("white")
-    axes.spines[["top", "right"]].set_visible(False)
-    return figure, axes
-
-
-def _rows_axis(axes: Any, labels: Sequence[str]) -> None:
-    axes.set_yticks(range(len(labels)), [_plain(_cut(label)) for label in labels])
-    axes.set_ylim(-0.7, len(labels) - 0.4)
-    axes.tick_params(axis="y", length=0)
-    axes.grid(axis="x", color=_PALE, linewidth=0.5)
-    axes.set_axisbelow(True)
-
-
-def _written(figure: Any) -> str:
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-
-    out = io.StringIO()
-    with rc_context(_SETTINGS), warnings.catch_warnings():
-        # The reader's own fonts draw the text, so a glyph that the measuring font lacks does no harm.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
-        FigureCanvasSVG(figure).print_svg(out, metadata=nothing)
-    text = out.getvalue()
-    return text[text.index("<svg") :]
+    shades = [[1.0] * size[1] for _ in range(size[0])]
+    for y, x, value, framed in cells:
+        if value is not None:
+            shades[y][x] = 0.62 + 0.38 * max(0.0, min(1.0, value))
+        text = "–" if value is None else rounded(value)
+        axes.text(x + 0.5, y + 0.47, text, ha="center", va="center", fontsize=8, color=INK)
+        if framed:
+            frame = Rectangle((x + 0.03, y + 0.07), 0.94, 0.86, fill=False, edgecolor=INK, linewidth=1.5)
+            axes.add_patch(frame)
+    axes.pcolormesh(shades, cmap="gray", vmin=0, vmax=1, edgecolors="#ffffff", linewidth=1)
 
 
 def _gathered(scores: Sequence[float]) -> tuple[list[float], list[float]]:
@@ -251,16 +224,3 @@ def _gathered(scores: Sequence[float]) -> tuple[list[float], list[float]]:
     places = sorted(set(scores))
     most = max(scores.count(place) for place in places)
     return places, [10 + 90 * (scores.count(place) - 1) / max(most, 8) for place in places]
-
-
-def _plain(text: str) -> str:
-    """Text that matplotlib does not take for a formula."""
-    return text.replace("$", r"\$")
-
-
-def _cut(text: str, most: int = 28) -> str:
-    return text if len(text) <= most else text[: most - 1] + "…"
-
-
-def _round(value: float) -> str:
-    return f"{value:.2f}".replace("-", "−")

@@ -1,0 +1,131 @@
+"""Drawing: a figure as SVG text, black on a white card, legible in grey, the same bytes for the same data.
+
+matplotlib loads when a figure is drawn, and a figure is drawn when somebody asks for its SVG. Its objects are
+used without pyplot, so that no state is shared; the few settings that only its global table knows are set under
+a lock while a figure is drawn and written.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import threading
+import unicodedata
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+INK, GREY, PALE = "#1a1a1a", "#767676", "#d9d9d9"
+WIDTH = 7.0  # inches; the page scales it
+# Lines that stay apart in print without colour: dash pattern and mark.
+LINES = (
+    ("-", "o"),
+    ((0, (5, 2)), "s"),
+    ((0, (1, 1.5)), "^"),
+    ((0, (6, 2, 1, 2)), "D"),
+    ((0, (3, 1, 1, 1, 1, 1)), "v"),
+)
+_LOCK = threading.Lock()
+_LETTER = 0.083  # inches that a letter at 10 points takes on average
+_SETTINGS = {
+    "svg.hashsalt": "panel",
+    "svg.fonttype": "none",
+    "font.family": ["sans-serif"],
+    "font.size": 10.0,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Figure:
+    """A figure. `alt` says what it shows to those who do not see it; `name` is a file stem.
+
+    draw : makes the SVG text; it is called once, when the figure is first shown
+    """
+
+    name: str
+    title: str
+    alt: str
+    draw: Callable[[], str]
+
+    @cached_property
+    def svg(self) -> str:
+        """The figure as SVG text."""
+        from matplotlib import rc_context
+
+        with _LOCK, rc_context(_SETTINGS):
+            return self.draw()
+
+    def data_uri(self) -> str:
+        """The figure as the address of an image, for a page that is one file."""
+        return "data:image/svg+xml;base64," + base64.b64encode(self.svg.encode("utf-8")).decode("ascii")
+
+
+def canvas(
+    height: float,
+    width: float = WIDTH,
+    *,
+    labels: Sequence[str] = (),
+    left: float = 0.3,
+    right: float = 0.3,
+    top: float = 0.15,
+    bottom: float = 0.55,
+) -> tuple[Any, Any]:
+    """A figure and its axes, sizes in inches. labels : texts left of the axes, which widen that margin."""
+    from matplotlib.figure import Figure as Canvas
+
+    figure = Canvas(figsize=(width, height), facecolor="white")
+    left += max((text_width(label) for label in labels), default=0.0)
+    axes = figure.add_axes(
+        (left / width, bottom / height, (width - left - right) / width, (height - top - bottom) / height)
+    )
+    axes.set_facecolor("white")
+    axes.spines[["top", "right"]].set_visible(False)
+    return figure, axes
+
+
+def text_width(text: str) -> float:
+    """Inches that a text at 10 points takes, about: wide scripts count double."""
+    return _LETTER * sum(2 if unicodedata.east_asian_width(letter) in "WF" else 1 for letter in text)
+
+
+def rows_axis(axes: Any, labels: Sequence[str]) -> None:
+    """Names down the left side, from the bottom up, with hairlines to read values by."""
+    axes.set_yticks(range(len(labels)), [plain(cut(label)) for label in labels])
+    axes.set_ylim(-0.7, len(labels) - 0.4)
+    axes.tick_params(axis="y", length=0)
+    axes.grid(axis="x", color=PALE, linewidth=0.5)
+    axes.set_axisbelow(True)
+
+
+def written(figure: Any) -> str:
+    """The figure as SVG text without a date or the maker's name in it."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    out = io.StringIO()
+    with warnings.catch_warnings():
+        # The reader's own fonts draw the text, so a glyph that the measuring font lacks does no harm.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
+        FigureCanvasSVG(figure).print_svg(out, metadata=nothing)
+    text = out.getvalue()
+    return text[text.index("<svg") :]
+
+
+def plain(text: str) -> str:
+    """Text that matplotlib does not take for a formula."""
+    return text.replace("$", r"\$")
+
+
+def cut(text: str, most: int = 28) -> str:
+    """A name short enough for a figure; the table beside it has the whole of it."""
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def rounded(value: float, decimals: int = 2) -> str:
+    """A number for a text alternative, with a real minus sign."""
+    return f"{value:.{decimals}f}".replace("-", "−")
