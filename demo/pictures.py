@@ -80,7 +80,7 @@ def take_pictures(browser: Browser, scene: Scene, folder: Path) -> None:
     for name, (address, at) in shots.items():
         desk.goto(address)
         if at:
-            desk.locator(at).scroll_into_view_if_needed()
+            desk.locator(at).evaluate("part => part.scrollIntoView()")
         desk.screenshot(path=folder / f"{name}.png")
     phone = browser.new_context(**PHONE).new_page()
     phone.goto(scene.address + scene.staged.serving_join)
@@ -155,6 +155,15 @@ def _tap_an_answer(phone: Page) -> None:
     phone.evaluate("window.scrollTo(0, 0)")
 
 
+def _make_small(folder: Path) -> None:
+    """Few colours are enough for pages of text, and keep the repository small."""
+    from PIL import Image
+
+    for path in sorted(folder.glob("*.png")):
+        with Image.open(path) as picture:
+            picture.convert("RGB").quantize(64, dither=Image.Dither.NONE).save(path, optimize=True)
+
+
 def main(
     folder: Annotated[Path, typer.Argument(help="Where the pictures go.")] = HERE,
     every: Annotated[bool, typer.Option("--all", help="Every page, in full.")] = False,
@@ -171,6 +180,8 @@ def main(
         )
         (take_all if every else take_pictures)(browser, scene, folder)
         browser.close()
+    if not every:
+        _make_small(folder)
 
 
 if __name__ == "__main__":

@@ -46,11 +46,11 @@ COOKERS = (
     ),
     Cooker(
         "Grainsong 3", "Pellworth and Daughters", "PD3-5571", "99 EUR, 1.5 l", "",
-        (6.2, 6.5), 47, 50, 0.05, ("All right, nothing special", "A bit wet at the bottom"),
+        (5.8, 6.2), 47, 50, 0.05, ("All right, nothing special", "A bit wet at the bottom"),
     ),
     Cooker(
         "Velsund V40", "Velsund", "V40-90031", "79 EUR, 1.8 l", "Pressure valve replaced before the test",
-        (5.7, 6.3), 31, 44, 0.08, ("Too soft for me", "Mushy"),
+        (5.5, 6.1), 31, 44, 0.08, ("Too soft for me", "Mushy"),
     ),
     Cooker(
         "Ricelet Mini", "Tarnwick", "TM-12-06", "39 EUR, 0.6 l", "Browned a crust in two of three trials",
@@ -85,7 +85,7 @@ KITCHEN = {
     "briefing": "Take a good spoonful from the middle of the cup. Smell it, then taste. "
     "There is no right or wrong; please do not talk about it until everyone has finished.",
     "rinse": "Take a sip of water and wait half a minute.",
-    "serving_note": "25 g in a lidded cup, stirred once, above 60 °C when it leaves the kitchen",
+    "serving_note": "25 g in a lidded cup, stirred once, eaten at about 50 °C",
     "caution_hot": "yes",
     "alpha": "0.05",
 }

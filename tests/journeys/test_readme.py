@@ -1,0 +1,48 @@
+"""What the README shows is what happens: its commands exist, its output is real, its settings are all there are."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from panel.cli import app
+from panel.settings import Settings
+
+ROOT = Path(__file__).parent.parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+COMMANDS = sorted(set(re.findall(r"python -m panel ([a-z]+)", README)))
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_of_the_readme_exists(command: str) -> None:
+    assert CliRunner().invoke(app, [command, "--help"]).exit_code == 0
+
+
+def test_the_output_shown_is_the_output(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    typed = re.search(r"^    \S+ -m panel (analyse .*)$", README, re.MULTILINE)
+    assert typed is not None
+    printed = CliRunner().invoke(app, shlex.split(typed[1])).stdout.splitlines()
+    shown = re.findall(r"^```\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+    assert len(shown) == 2
+    for block in shown:
+        lines = block.rstrip("\n").splitlines()
+        starts = [at for at, line in enumerate(printed) if line == lines[0]]
+        assert any(printed[at : at + len(lines)] == lines for at in starts), block
+
+
+def test_the_table_of_settings_is_complete() -> None:
+    shown = set(re.findall(r"`PANEL_([A-Z_]+)`", README))
+    assert shown == {name.upper() for name in Settings.model_fields}
+
+
+def test_every_picture_exists_and_is_small() -> None:
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
+    assert len(pictures) == 7
+    for picture in pictures:
+        assert 1_000 < (ROOT / picture).stat().st_size < 120_000, picture
+    assert {ROOT / picture for picture in pictures} == set((ROOT / "demo" / "pictures").glob("*.png"))
