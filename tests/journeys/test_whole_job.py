@@ -15,6 +15,7 @@ import pypdfium2
 
 from demo import story
 from demo.phone import Taster
+from panel.analysis.verification import verify_bundle
 from panel.store.sealing import open_key, samples_of
 from panel.store.studies import study_called
 from panel.study.seal import Event as SealEvent
@@ -39,6 +40,7 @@ def test_a_rating_study_in_two_conditions_from_plan_to_export(site: Site) -> Non
     tapped = _taste(site, organiser, study, 12)
     organiser.post(f"/studies/{study}/close", {})
     report = _read_sign_and_reveal(site, organiser, study)
+    _verifies(organiser, study)
     files = _export(organiser, study)
     rows = list(csv.DictReader(io.StringIO(files["answers.csv"])))
     assert len(rows) == 12 * 5 * 2 * 5
@@ -68,6 +70,7 @@ def test_a_triangle_study_from_plan_to_export(site: Site) -> None:
     tapped = _taste(site, organiser, study, 12)
     organiser.post(f"/studies/{study}/close", {})
     report = _read_sign_and_reveal(site, organiser, study)
+    _verifies(organiser, study)
     files = _export(organiser, study)
     rows = list(csv.DictReader(io.StringIO(files["choices.csv"])))
     labels = _labels(site, study)
@@ -207,6 +210,14 @@ def _export(organiser: Browser, study: str) -> dict[str, str]:
         return {name: bundle.read(name).decode("utf-8") for name in bundle.namelist()}
 
 
+def _verifies(organiser: Browser, study: str) -> None:
+    """Every check of the exported bundle holds, the log's end included, as it was noted elsewhere beforehand."""
+    log = organiser.get(f"/studies/{study}/log").text
+    noted = re.findall(r'class="fingerprint small">([0-9a-f]{16})<', log)[-1]
+    verification = verify_bundle(organiser.get(f"/studies/{study}/export").body, noted)
+    assert [check for check in verification.checks if check.holds is not True] == []
+
+
 def _labels(site: Site, study: str) -> dict[str, str]:
     """Pour letter -> blind label, which only the database holds together."""
     with site.house.database.read() as session:
@@ -226,10 +237,7 @@ def _check_the_seal(files: Mapping[str, str]) -> None:
     assert commitment(json.loads(files["sealed.json"])) == files["commitment.txt"].strip()
     events = [SealEvent(**json.loads(line)) for line in files["events.jsonl"].splitlines()]
     assert first_broken(events) is None
-    assert [event.kind for event in events if event.kind != "answers received"][-2:] == [
-        "names revealed",
-        "exported",
-    ]
+    assert [event.kind for event in events if event.kind != "exported"][-1] == "names revealed"
     sealed = next(event for event in events if event.kind == "study sealed")
     assert sealed.detail["commitment"] == files["commitment.txt"].strip()
 
