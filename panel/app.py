@@ -13,6 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from panel.store.database import Database
 from panel.store.tokens import Tokens, server_key
 from panel.web import (
+    amendments,
     analyst,
     errors,
     exports,
@@ -54,7 +55,19 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.templates = make_environment()
     app.state.slow_down = SlowDown()
     app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
-    for router in (sign_in, organiser, study, prints, room, analyst, kitchen, exports, uploads, taster):
+    for router in (
+        sign_in,
+        organiser,
+        study,
+        amendments,
+        prints,
+        room,
+        analyst,
+        kitchen,
+        exports,
+        uploads,
+        taster,
+    ):
         app.include_router(router.router)
     errors.install(app)
     app.add_middleware(Protection, most_bytes=settings.upload_limit_mb * 1_000_000)

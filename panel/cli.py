@@ -1,4 +1,4 @@
-"""The command line: serve, demo, analyse, verify, password."""
+"""The command line: serve, demo, analyse, verify, backup, restore, password."""
 
 from __future__ import annotations
 
@@ -156,6 +156,53 @@ def verify(
     if failure is not None:
         print(f"\nThe first thing that does not hold: {failure.what}.")
         raise typer.Exit(1)
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="File to write, or to look at with --check.")],
+    data: DataFolder = None,
+    check: Annotated[bool, typer.Option("--check", help="Only check a backup that exists.")] = False,
+) -> None:
+    """Copy all data into one file while the server may be running, and check the copy."""
+    from panel.store.backups import BackupError, back_up, check_backup
+
+    settings = settings_from(data=data)
+    try:
+        report = check_backup(file) if check else back_up(settings.database_url, settings.data, file)
+    except BackupError as error:
+        print(error, file=sys.stderr)
+        raise typer.Exit(1) from None
+    print(
+        f"{file} of {report.made_at} opens and is whole: {report.studies} studies, {report.events} events, every log "
+        "follows from its beginning."
+    )
+    if report.drafts:
+        print(
+            f"It holds {report.drafts} drafts with the names of their samples in plain. Delete it once they are sealed."
+        )
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(help="A backup.")],
+    data: DataFolder = None,
+) -> None:
+    """Put a backup in place of the data, which is moved aside. Stop the server first."""
+    from panel.store.backups import BackupError
+    from panel.store.backups import restore as put_back
+
+    settings = settings_from(data=data)
+    try:
+        report, aside = put_back(file, settings.database_url, settings.data)
+    except BackupError as error:
+        print(error, file=sys.stderr)
+        raise typer.Exit(1) from None
+    print(f"The data of {report.made_at} is back in {settings.data}: {report.studies} studies.")
+    if aside is not None:
+        print(
+            f"What was there before is in {aside}. It may hold names in plain: delete it when you no longer need it."
+        )
 
 
 def _read(file: Path) -> bytes:

@@ -126,21 +126,37 @@ def _cups(
     by_place: dict[int, list[dict[str, Any]]] = {}
     for row in sealed["deal"]:
         by_place.setdefault(row["place"], []).append(row)
-    exchanged = _exchanged(events)
+    exchanged, dots = _exchanged(events), dots_read(events)
     cups: dict[str, list[dict[str, Any]]] = {}
     for attempt, (place, name) in seats.items():
         moved = exchanged.get(name, {})
         row_of = [
             {**row, "served": moved.get(row["position"], row["position"])} for row in by_place.get(place, [])
         ]
+        found = _found_by_dots(row_of, dots.get(place, {}))
         ranks: dict[int, int] = {}
         for cup in sorted(row_of, key=lambda cup: cup["served"]):
             if not cup["warm_up"]:
                 ranks[cup["condition"]] = ranks.get(cup["condition"], 0) + 1
-            cup["label"] = sealed["labels"][cup["sample"]]["blind_label"]
+            cup["label"] = sealed["labels"][found.get(cup["position"], cup["sample"])]["blind_label"]
             cup["rank"] = ranks.get(cup["condition"], 0)
         cups[attempt] = sorted(row_of, key=lambda cup: cup["position"])
     return cups
+
+
+def dots_read(events: list[Event]) -> dict[int, dict[int, int]]:
+    """Place -> position -> the dot found under the cup there, where one person worked alone."""
+    return {
+        int(event.detail["place"]): {int(position): dot for position, dot in event.detail["dots"].items()}
+        for event in events
+        if event.kind == "dots read"
+    }
+
+
+def _found_by_dots(row: list[dict[str, Any]], dots: dict[int, int]) -> dict[int, str]:
+    """Position -> the sample that really stood there."""
+    marked = {cup["dot"]: cup["sample"] for cup in row if cup.get("dot") is not None}
+    return {position: marked[dot] for position, dot in dots.items() if dot in marked}
 
 
 def _exchanged(events: list[Event]) -> dict[str, dict[int, int]]:
@@ -171,7 +187,7 @@ def _scores(
     sends: list[dict[str, Any]],
 ) -> Iterator[Score]:
     for send in sends:
-        answers, _problems = check_scores(plan.questions, send["sent"])
+        answers = _answers_in(plan, send)
         for cup in cups[send["attempt"]]:
             if cup["task"] != send["task"] or cup["warm_up"]:
                 continue
@@ -187,6 +203,14 @@ def _scores(
                     value=answer.value,
                     late=send["late"],
                 )
+
+
+def _answers_in(plan: Plan, send: dict[str, Any]) -> list[Answer]:
+    """The answers of one send; what was erased counts as left open."""
+    erased = set(send["erased"])
+    kept = tuple(question for question in plan.questions if question.key not in erased)
+    answers, _problems = check_scores(kept, send["sent"])
+    return answers + [Answer(question.key, None) for question in plan.questions if question.key in erased]
 
 
 def _choices(

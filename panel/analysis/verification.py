@@ -13,6 +13,7 @@ import zipfile
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from panel.analysis.answer_tables import rows_csv
 from panel.analysis.recounting import recounted, results_agree
 from panel.study import bundle
 from panel.study.answers import sent_digest
@@ -80,17 +81,47 @@ def _unpacked(data: bytes) -> dict[str, str]:
 
 def _checks(files: dict[str, str], head: str) -> Iterator[Check]:
     try:
-        events = [Event(**json.loads(line)) for line in files[bundle.EVENTS].splitlines()]
-        sealed: dict[str, Any] = json.loads(files[bundle.SEALED])
-        sends = [json.loads(line) for line in files.get(bundle.SENDS, "").splitlines()]
-    except (ValueError, TypeError):
-        yield Check("files", False, "A file of the bundle is not what it should be: it cannot be read.")
+        events = [Event(**line) for line in _lines(files, bundle.EVENTS)]
+        sealed = _parsed(bundle.SEALED, files[bundle.SEALED])
+        sends = _lines(files, bundle.SENDS)
+    except (ValueError, TypeError) as error:
+        yield Check("files", False, f"A file of the bundle is not what it should be: {error}.")
         return
+    yield _known_files(files)
     yield _chain(events)
     yield _anchor(events, head)
-    yield _commitment(files, sealed, events)
-    yield _sends(files, events, sends)
-    yield from _answers_and_results(files, sealed, events, sends)
+    try:
+        yield _parts(sealed, events)
+        yield _commitment(files, sealed, events)
+        yield from _key(files, sealed)
+        yield _sends(files, events, sends)
+        yield from _answers_and_results(files, sealed, events, sends)
+    except (ValueError, TypeError, LookupError, AttributeError) as error:
+        text = f"The bundle's files do not fit each other, so it cannot be counted again ({error})."
+        yield Check("files", False, text)
+
+
+def _lines(files: dict[str, str], name: str) -> list[dict[str, Any]]:
+    # Not splitlines(): tasters may write the other separators that Unicode has.
+    rows = files.get(name, "").removesuffix("\n").split("\n") if files.get(name) else []
+    return [_parsed(f"{name}, line {number}", row) for number, row in enumerate(rows, start=1)]
+
+
+def _parsed(where: str, text: str) -> dict[str, Any]:
+    try:
+        found = json.loads(text)
+    except ValueError:
+        raise ValueError(f"{where} cannot be read") from None
+    if not isinstance(found, dict):
+        raise ValueError(f"{where} is no record")
+    return found
+
+
+def _known_files(files: dict[str, str]) -> Check:
+    foreign = sorted(set(files) - set(bundle.FILES))
+    if foreign:
+        return Check("files", False, f"{foreign[0]} does not belong to a study's bundle: put in later.")
+    return Check("files", True, "Every file can be read and belongs to a bundle.")
 
 
 def _chain(events: list[Event]) -> Check:
@@ -115,45 +146,90 @@ def _anchor(events: list[Event], head: str) -> Check:
     )
 
 
+def _parts(sealed: dict[str, Any], events: list[Event]) -> Check:
+    logged = next((event.detail.get("parts") for event in events if event.kind == "study sealed"), None)
+    if logged is None:
+        return Check("plan and serving orders", False, "The log does not say what was sealed.")
+    changed = next(bundle.parts_that_differ(logged, bundle.part_digests(sealed)), "")
+    if changed:
+        text = f"Not as it was sealed: {changed}."
+        return Check("plan and serving orders", False, text)
+    return Check("plan and serving orders", True, "Plan, serving orders and labels are those the log names.")
+
+
 def _commitment(files: dict[str, str], sealed: dict[str, Any], events: list[Event]) -> Check:
     published = files[bundle.COMMITMENT].strip()
     logged = [event.detail.get("commitment") for event in events if event.kind == "study sealed"]
     if logged != [published]:
         return Check("commitment", False, "The log's commitment is not the one in the bundle.")
-    if "nonce" not in sealed:
+    revealed = any(event.kind == "names revealed" for event in events)
+    if "nonce" not in sealed and not revealed:
         text = "The names are not revealed yet: the commitment stands in the log and can be checked after the reveal."
         return Check("commitment", None, text)
-    if digest(sealed) != published:
+    if "nonce" not in sealed or digest(sealed) != published:
         text = "Plan, serving orders, labels or key are not those that were sealed: the commitment does not fit them."
         return Check("commitment", False, text)
     return Check("commitment", True, "Plan, serving orders, labels and key are those that were sealed.")
 
 
+def _key(files: dict[str, str], sealed: dict[str, Any]) -> Iterator[Check]:
+    if "key" not in sealed and bundle.KEY not in files:
+        return
+    wanted = key_csv(sealed) if "key" in sealed else ""
+    if files.get(bundle.KEY, "") != wanted:
+        where = _first_difference(files.get(bundle.KEY, ""), wanted)
+        yield Check("key", False, f"{bundle.KEY} is not the key that was sealed: {where}.")
+    else:
+        yield Check("key", True, "The table of names is the key that was sealed.")
+
+
+def key_csv(sealed: dict[str, Any]) -> str:
+    """Which blind letter was which product, as a table, from what is sealed once the key is in it."""
+    rows = [(sealed["labels"][sample]["blind_label"], stored) for sample, stored in sealed["key"].items()]
+    return rows_csv(
+        {"blind_label": label, **stored, "allergens": " ".join(stored["allergens"])}
+        for label, stored in sorted(rows, key=lambda row: (len(row[0]), row[0]))
+    )
+
+
+def _first_difference(found: str, wanted: str) -> str:
+    """Where two tables first differ, in words."""
+    ours, theirs = found.split("\n"), wanted.split("\n")
+    pairs = enumerate(zip(ours, theirs, strict=False), start=1)
+    line = next((number for number, (a, b) in pairs if a != b), min(len(ours), len(theirs)) + 1)
+    return f"a row was changed, removed or moved at line {line}"
+
+
 def _sends(files: dict[str, str], events: list[Event], sends: list[dict[str, Any]]) -> Check:
     logged = [event for event in events if event.kind == "answers received"]
     if bundle.SENDS not in files:
-        return Check(
-            "answers sent", None, "The sitting was not closed when the bundle was made: no answers in it."
-        )
-    held = {send["submission"]: send for send in sends}
-    for event in logged:
-        send = held.pop(event.detail["submission"], None)
-        if send is None:
-            return Check(
-                "answers sent", False, f"The answers of event {event.number} are missing from {bundle.SENDS}."
-            )
-        same = all(send[name] == event.detail[name] for name in ("attempt", "task", "outcome", "late"))
-        if not same or sent_digest(send["submission"], send["sent"]) != event.detail["digest"]:
-            return Check(
-                "answers sent",
-                False,
-                f"The answers of event {event.number} are not those that were received.",
-            )
-    if held:
-        return Check(
-            "answers sent", False, f"{len(held)} sends in {bundle.SENDS} are not in the log: put in later."
-        )
+        closed = any(event.kind == "sitting closed" for event in events)
+        text = "The sitting was not closed when the bundle was made: no answers in it."
+        gone = f"The sitting was closed, but {bundle.SENDS} is missing."
+        return Check("answers sent", False if closed else None, gone if closed else text)
+    erased = {event.detail["attempt"] for event in events if event.kind == "person erased"}
+    for event, send in zip(logged, sends, strict=False):
+        problem = _send_problem(event, send, erased)
+        if problem:
+            return Check("answers sent", False, problem)
+    if len(sends) < len(logged):
+        text = f"The answers of event {logged[len(sends)].number} are missing from {bundle.SENDS}."
+        return Check("answers sent", False, text)
+    if len(sends) > len(logged):
+        text = f"Line {len(logged) + 1} of {bundle.SENDS} is not in the log: put in later."
+        return Check("answers sent", False, text)
     return Check("answers sent", True, f"All {len(logged)} sends are those that were received.")
+
+
+def _send_problem(event: Event, send: dict[str, Any], erased: set[str]) -> str:
+    detail = event.detail
+    same = all(send[name] == detail[name] for name in ("submission", "attempt", "task", "outcome", "late"))
+    fits = same and sent_digest(send["submission"], send["sent"], send["erased"]) == detail["digest"]
+    if not fits:
+        return f"The answers of event {event.number} are not those that were received, or not in that order."
+    if send["erased"] and send["attempt"] not in erased:
+        return f"Words are missing from the answers of event {event.number}, and the log knows of no erasure."
+    return ""
 
 
 def _answers_and_results(
@@ -164,26 +240,27 @@ def _answers_and_results(
     found = recounted(sealed, events, sends)
     for name, rows in ((bundle.ANSWERS, found.answers), (bundle.CHOICES, found.choices)):
         if files.get(name, "") != rows:
-            text = f"{name} is not what the sends give: a row was changed, removed or moved."
-            yield Check("answers", False, text)
+            where = _first_difference(files.get(name, ""), rows)
+            yield Check("answers", False, f"{name} is not what the sends give: {where}.")
             return
     yield Check("answers", True, "The tables of answers are what the sends give.")
+    yield _results(files, events, found.report)
+
+
+def _results(files: dict[str, str], events: list[Event], again: dict[str, Any]) -> Check:
     signed = [event for event in events if event.kind == "report signed"]
+    if bundle.REPORT not in files and not signed:
+        return Check("results", None, "The results are not signed yet.")
     if bundle.REPORT not in files or not signed:
-        yield Check(
-            "results", None if not signed else False, "The results are not signed, or not in the bundle."
-        )
-        return
-    report: dict[str, Any] = json.loads(files[bundle.REPORT])
-    if digest(report["report"]) != signed[0].detail["results"]:
-        yield Check("results", False, "The results in the bundle are not those that were signed.")
-        return
-    difference = results_agree(report["report"], found.report)
+        return Check("results", False, f"The log and {bundle.REPORT} do not agree on whether it is signed.")
+    report = _parsed(bundle.REPORT, files[bundle.REPORT])
+    summary = {name: value for name, value in signed[0].detail.items() if name != "signed by"}
+    if {name: value for name, value in report.items() if name != "report"} != summary:
+        return Check("results", False, "What the bundle says of the signature is not what the log says.")
+    if digest(report["report"]) != summary["results"]:
+        return Check("results", False, "The results in the bundle are not those that were signed.")
+    difference = results_agree(report["report"], again)
     if difference:
-        yield Check(
-            "results", False, f"Computed again, the results differ from the signed ones: {difference}."
-        )
-    else:
-        yield Check(
-            "results", True, "Computed again from the answers, the results are those that were signed."
-        )
+        text = f"Computed again, the results differ from the signed ones: {difference}."
+        return Check("results", False, text)
+    return Check("results", True, "Computed again from the answers, the results are those that were signed.")

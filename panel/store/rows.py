@@ -103,7 +103,7 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Send:
-    """One send of a phone, as it was stored."""
+    """One send of a phone, as it was stored. erased: field -> fingerprint, for words that were erased since."""
 
     submission: str
     attempt: str
@@ -111,6 +111,7 @@ class Send:
     outcome: str
     late: bool
     sent: dict[str, str]
+    erased: dict[str, str]
 
 
 def cups_of(session: Session, study_id: str) -> list[Cup]:
@@ -246,7 +247,7 @@ def scores_of(session: Session, study: Study) -> list[Score]:
         Score(
             attempt_id=attempt.id,
             taster=taster_name(places[attempt.place_id], attempt.number),
-            sample=labels[serving.sample_id],
+            sample=labels[_stood(serving)],
             question=answer.question,
             condition=plan.conditions[answer.condition],
             replicate=serving.replicate,
@@ -279,7 +280,7 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
         served = {t.number: cups for t, cups in servings_of(session, attempt)}[task.number]
         named = served[int(json.loads(answer.value)) - 1]  # the screen shows the planned order
         served.sort(key=served_at)
-        samples = tuple(labels[serving.sample_id] for serving in served)
+        samples = tuple(labels[_stood(serving)] for serving in served)
         chosen = served.index(named) + 1
         choices.append(
             Choice(
@@ -306,7 +307,15 @@ def sends_of(session: Session, study_id: str) -> list[Send]:
         .order_by(col(Submission.received_at), col(Submission.id))
     )
     return [
-        Send(sent.id, sent.attempt_id, task, sent.outcome, sent.late, json.loads(sent.sent))
+        Send(
+            submission=sent.id,
+            attempt=sent.attempt_id,
+            task=task,
+            outcome=sent.outcome,
+            late=sent.late,
+            sent=json.loads(sent.sent),
+            erased=json.loads(sent.erased),
+        )
         for sent, task in session.exec(query)
     ]
 
@@ -317,6 +326,11 @@ def exclusions_of(session: Session, study_id: str) -> dict[str, str]:
     return {
         found.attempt_id: found.reason for found in session.exec(query.where(Attempt.study_id == study_id))
     }
+
+
+def _stood(serving: Serving) -> str:
+    """The id of the sample that really stood under the code."""
+    return serving.found_sample_id or serving.sample_id
 
 
 def _count_screens(session: Session, study_id: str) -> dict[str, tuple[int, int]]:

@@ -16,6 +16,7 @@ from panel.store.random_ids import new_id
 from panel.store.studies import draft_of, require
 from panel.store.tables import Batch, Place, Sample, Serving, Sitting, Study, Task
 from panel.study import seal
+from panel.study.bundle import part_digests
 from panel.study.drafting import check_draft
 from panel.study.life import Move, State
 from panel.study.plan import Plan, Product, plan_from_dict, plan_to_dict, product_to_dict
@@ -64,7 +65,8 @@ def seal_study(
 ) -> Sealed:
     """Freeze the plan, deal it into rows, lock the key, and take the names out of the database.
 
-    holder : "self" when the organiser keeps the passphrase, "split" when a second person does
+    passphrase : where two people hold a part each, both as `seal.joined` joins them
+    holder : who keeps it: one of `happenings.PROVES`
     UnfitDraftError when the draft is incomplete or no plan has been drawn.
     The caller must call `Database.forget_deleted` once the session has committed.
     """
@@ -96,7 +98,11 @@ def seal_study(
         study.id,
         actor,
         "study sealed",
-        {"commitment": study.commitment, "passphrase holder": holder},
+        {
+            "commitment": study.commitment,
+            "passphrase holder": holder,
+            "parts": part_digests(sealed_contents(session, study, {})),
+        },
     )
     return Sealed(study.commitment, recovery_code)
 

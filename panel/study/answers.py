@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from panel.study.draft_reader import tidy
@@ -82,6 +83,17 @@ def odd_one_is_right(samples: Sequence[str], chosen: int) -> bool:
     return samples.count(samples[chosen - 1]) == 1
 
 
-def sent_digest(submission_id: str, sent: Mapping[str, str]) -> str:
-    """The fingerprint of one send; the random submission id keeps it from being guessed."""
-    return digest({"submission": submission_id, "sent": dict(sent)})
+def sent_digest(
+    submission_id: str, sent: Mapping[str, str], erased: Mapping[str, str] = MappingProxyType({})
+) -> str:
+    """The fingerprint of one send, over the fingerprints of its fields; the random submission id salts them.
+
+    erased : field -> fingerprint, in place of the words of a field that were erased, so that the rest still fits
+    """
+    fields = {name: field_digest(submission_id, name, value) for name, value in sent.items()} | dict(erased)
+    return digest({"submission": submission_id, "fields": fields})
+
+
+def field_digest(submission_id: str, name: str, value: str) -> str:
+    """The fingerprint of what was sent in one field."""
+    return digest({"submission": submission_id, "field": name, "sent": value})

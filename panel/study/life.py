@@ -32,6 +32,9 @@ class Move(StrEnum):
     SIGN = "sign"
     REVEAL = "reveal"
     EXPORT = "export"
+    AMEND = "amend"
+    UNBLIND = "unblind one cup"
+    DELETE = "delete"
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +116,24 @@ RULES: dict[Move, Rule] = {
         "The names are revealed already.",
     ),
     Move.EXPORT: Rule(_SEALED_ON, None, "There is nothing to export before the study is sealed.", ""),
+    Move.AMEND: Rule(
+        _SEALED_ON,
+        None,
+        "A draft needs no amendment: change it as you like until it is sealed.",
+        "",
+    ),
+    Move.UNBLIND: Rule(
+        (State.SEALED, State.SERVING, State.CLOSED, State.SIGNED),
+        None,
+        "Nothing is sealed yet: the names still stand in the draft.",
+        "The names are revealed already; the key is on the study's page.",
+    ),
+    Move.DELETE: Rule(
+        (State.DRAFT, State.SEALED, State.CLOSED, State.SIGNED, State.REVEALED),
+        None,
+        "",
+        "Tasters are tasting. Close the sitting first; then the study can be deleted.",
+    ),
 }
 
 _ORDER = tuple(State)

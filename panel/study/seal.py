@@ -61,10 +61,11 @@ def commitment(contents: dict[str, Any]) -> str:
 
 
 def lock(secret: dict[str, Any], passphrase: str, recovery_code: str) -> dict[str, Any]:
-    """`secret` encrypted so that either the passphrase or the recovery code opens it."""
+    """`secret` encrypted so that either the passphrase (both parts `joined`) or the recovery code opens it."""
     data_key = AESGCM.generate_key(bit_length=256)
     return {
         "version": 1,
+        "parts": 2 if "\0" in passphrase else 1,
         "secret": _encrypt(data_key, canonical_json(secret)),
         "by_passphrase": _wrap(data_key, passphrase),
         "by_recovery_code": _wrap(data_key, _spoken(recovery_code)),
@@ -83,6 +84,16 @@ def unlock(locked: dict[str, Any], phrase: str) -> dict[str, Any]:
     raise WrongPassphraseError(
         "This passphrase does not open the seal. Check for capitals and blanks, then try again."
     )
+
+
+def joined(first: str, second: str) -> str:
+    """The phrase that opens a seal of two parts: what either person typed, in order. One part stays as it is."""
+    return f"{first}\0{second}" if second else first
+
+
+def is_recovery_code(typed: str) -> bool:
+    """Whether this has the form of a recovery code, as opposed to a passphrase."""
+    return len(_spoken(typed)) == 30 and set(_spoken(typed)) <= set(_RECOVERY_ALPHABET)
 
 
 def _spoken(code: str) -> str:

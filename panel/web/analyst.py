@@ -10,7 +10,9 @@ from fastapi import APIRouter, Request, Response
 
 from panel.store import studies
 from panel.store.exclusions import exclude, take_back
+from panel.store.ledger import events_of
 from panel.study.draft_reader import tidy
+from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
 from panel.study.life import Move, State, allowed
 from panel.study.problems import Problem
 from panel.web.access import AnalystsStudy, AsAnalyst
@@ -40,6 +42,9 @@ class ReportPage:
     may_sign: bool
     signed: dict[str, Any]
     unchanged: bool
+    terms: SealTerms | None
+    happened: tuple[Happening, ...]
+    looks: int
     problems: tuple[Problem, ...]
 
 
@@ -87,6 +92,8 @@ def _report_page(
 ) -> Response:
     built = build_report(house, study)
     signed = json.loads(study.report) if study.report else {}
+    with house.database.read() as session:
+        events = events_of(session, study.id)
     context = ReportPage(
         head=head_of_page(study),
         view=built.view,
@@ -97,6 +104,9 @@ def _report_page(
         may_sign=allowed(State(study.state), Move.SIGN),
         signed=signed,
         unchanged=not signed or signed["data"] == built.fingerprint()["data"],
+        terms=terms_of(events),
+        happened=what_happened(events),
+        looks=looks_at_names(events),
         problems=problems,
     )
     return page(request, "analyst/report.html", context, status=status)

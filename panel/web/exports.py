@@ -10,25 +10,24 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Response
 
-from panel.analysis.answer_tables import answers_csv, choices_csv, rows_csv
+from panel.analysis.answer_tables import answers_csv, choices_csv
+from panel.analysis.verification import key_csv
 from panel.store import studies
 from panel.store.ledger import append, events_of
 from panel.store.rows import choices_of, exclusions_of, scores_of, sends_of
 from panel.store.sealing import sealed_contents
 from panel.study import bundle
 from panel.study.life import Move, State, allowed
-from panel.study.plan import product_to_dict
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse
-from panel.web.study import revealed_key
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from sqlmodel import Session
 
+    from panel.store.rows import Send
     from panel.store.tables import Study
-    from panel.web.house import House
 
 router = APIRouter()
 
@@ -38,7 +37,7 @@ def export(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response
     studies.require(study, Move.EXPORT)
     with house.database.write() as session:
         append(session, study.id, who.actor, "exported", {"state": study.state})
-        files = _files(house, session, study)
+        files = _files(session, study)
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, text in files.items():
@@ -50,25 +49,29 @@ def export(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response
     return Response(packed.getvalue(), media_type="application/zip", headers=headers)
 
 
-def _files(house: House, session: Session, study: Study) -> dict[str, str]:
+def _files(session: Session, study: Study) -> dict[str, str]:
     secret: dict[str, Any] = json.loads(study.key) if study.key else {}
+    sealed = sealed_contents(session, study, secret)
     files = {
         bundle.README: bundle.ABOUT,
-        bundle.SEALED: _json(sealed_contents(session, study, secret)),
+        bundle.SEALED: _json(sealed),
         bundle.COMMITMENT: study.commitment + "\n",
         bundle.EVENTS: _json_lines(asdict(event) for event in events_of(session, study.id)),
     }
     if allowed(State(study.state), Move.READ_REPORT):
-        files[bundle.SENDS] = _json_lines(asdict(send) for send in sends_of(session, study.id))
+        files[bundle.SENDS] = _json_lines(asdict(send) for send in _in_log_order(session, study.id))
         files |= _answers(session, study)
     if study.report:
         files[bundle.REPORT] = study.report
     if study.key:
-        files[bundle.KEY] = rows_csv(
-            {"blind_label": label, **product_to_dict(product), "allergens": " ".join(product.allergens)}
-            for label, product in revealed_key(house, study)
-        )
+        files[bundle.KEY] = key_csv(sealed)
     return files
+
+
+def _in_log_order(session: Session, study_id: str) -> list[Send]:
+    received = [e.detail["submission"] for e in events_of(session, study_id) if e.kind == "answers received"]
+    order = {submission: number for number, submission in enumerate(received)}
+    return sorted(sends_of(session, study_id), key=lambda send: order[send.submission])
 
 
 def _answers(session: Session, study: Study) -> dict[str, str]:

@@ -18,6 +18,7 @@ from panel.study.plan import product_from_dict
 from panel.study.problems import Problem
 from panel.web.access import AsKitchen, AsOrganiser, KitchensStudy, OrganisersStudy
 from panel.web.pages import InHouse, Sent
+from panel.web.passphrases import phrase_in
 from panel.web.slow_down import too_many_tries
 from panel.web.study import study_page
 
@@ -106,7 +107,7 @@ def print_fill_sheet(
         return study_page(request, house, study, (wait,), 429)
     try:
         with house.database.write() as session:
-            key = open_key(session, study, sent.get("passphrase", ""))["key"]
+            key = open_key(session, study, phrase_in(sent))["key"]
             letters = {sample.id: sample.pour_letter for sample in samples_of(session, study.id)}
             append(session, study.id, who.actor, "names seen", {"on": "fill sheet"})
     except ValueError as error:

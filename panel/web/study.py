@@ -8,36 +8,37 @@ from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request, Response
 
-from panel.printing import SHEETS
+from panel.printing import SHEETS, recovery_sheet
 from panel.store import studies
 from panel.store.access import new_link
+from panel.store.ledger import append, events_of
 from panel.store.sealing import UnfitDraftError, open_key, samples_of, seal_study
+from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
 from panel.study.life import Move, State, allowed
 from panel.study.plan import Product, product_from_dict
 from panel.study.problems import Problem
-from panel.study.seal import SHORTEST_PASSPHRASE
+from panel.study.seal import WrongPassphraseError, is_recovery_code
 from panel.study.test_methods import method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.organiser import plan_page
 from panel.web.pages import InHouse, Sent, page, see_other
-from panel.web.slow_down import too_many_tries
+from panel.web.passphrases import WAIT, holder_in, phrase_in, problems_with_new, too_many_phrases
 from panel.web.study_page import StudyHead, head_of_page
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from panel.store.tables import Study
     from panel.study.plan import Plan
     from panel.study.test_methods import TestMethod
 
 router = APIRouter()
 
-WHO_HOLDS = {"self": "self-attested", "split": "split key"}
-
 
 @dataclass(frozen=True, slots=True)
 class StudyPage:
-    """A sealed study: its head, its plan, and what can be done now."""
+    """A sealed study: its head, its plan, and what can be done now.
+
+    terms : on which it was sealed; looks : how often names were seen before the reveal
+    """
 
     head: StudyHead
     plan: Plan
@@ -48,6 +49,9 @@ class StudyPage:
     may_open: bool
     may_read: bool
     may_reveal: bool
+    terms: SealTerms | None
+    happened: tuple[Happening, ...]
+    looks: int
     key: tuple[tuple[str, Product], ...]
 
 
@@ -86,19 +90,45 @@ def show_study(request: Request, house: InHouse, study: OrganisersStudy) -> Resp
 @router.post("/studies/{study_id}/seal")
 def seal(request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent) -> Response:
     studies.require(study, Move.SEAL)
-    problems = _check_passphrase(sent)
+    problems = problems_with_new(sent)
     if problems:
         return plan_page(request, study, problems, status=422)
     try:
         with house.database.write() as session:
-            holder = WHO_HOLDS.get(sent.get("holder", ""), WHO_HOLDS["self"])
-            sealed = seal_study(session, house.tokens, study.id, who.actor, sent["passphrase"], holder)
+            phrase, holder = phrase_in(sent), holder_in(sent)
+            sealed = seal_study(session, house.tokens, study.id, who.actor, phrase, holder)
     except UnfitDraftError as error:
         return plan_page(request, study, (Problem("", "unfit", str(error)),), status=422)
     house.database.forget_deleted()
     with house.database.read() as session:
         study = session.get_one(type(study), study.id)
     return page(request, "organiser/sealed.html", SealedPage(head_of_page(study), sealed.recovery_code))
+
+
+@router.post("/studies/{study_id}/print/recovery-sheet.pdf")
+def print_recovery_sheet(
+    request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent
+) -> Response:
+    """The recovery code on paper, for whoever has it: the server keeps none. Refused unless it opens the seal."""
+    studies.require(study, Move.EXPORT)
+    code = sent.get("recovery_code", "")
+    if too_many_phrases(request):
+        return study_page(request, house, study, (WAIT,), 429)
+    try:
+        if not is_recovery_code(code):
+            raise WrongPassphraseError
+        with house.database.write() as session:
+            open_key(session, study, code)
+            append(session, study.id, who.actor, "printed", {"what": "recovery sheet"})
+    except ValueError:
+        text = "This recovery code does not open the seal of this study. Check it letter by letter."
+        return study_page(request, house, study, (Problem("recovery_code", "does_not_open", text),), 422)
+    printed = recovery_sheet(code, heading_text=studies.plan_of(study).title, commitment=study.commitment)
+    headers = {
+        "Content-Disposition": 'inline; filename="recovery-sheet.pdf"',
+        "Cache-Control": "no-store",
+    }
+    return Response(printed.pdf, media_type="application/pdf", headers=headers)
 
 
 @router.post("/studies/{study_id}/links")
@@ -127,22 +157,20 @@ def reveal(
     request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent
 ) -> Response:
     studies.require(study, Move.REVEAL)
-    problem = None
-    if too_many_tries(request, "passphrase"):
-        problem = Problem(
-            "passphrase", "wait", "Too many tries from this device. Wait five minutes, then try again."
-        )
+    problem, status = None, 422
+    if too_many_phrases(request):
+        problem, status = WAIT, 429
     else:
         try:
             with house.database.write() as session:
-                secret = open_key(session, study, sent.get("passphrase", ""))
+                secret = open_key(session, study, phrase_in(sent))
                 detail = {"commitment": study.commitment, "nonce": secret["nonce"]}
                 studies.reveal(session, study.id, who.actor, detail, json.dumps(secret, ensure_ascii=False))
         except ValueError as error:
             problem = Problem("passphrase", "does_not_open", str(error))
     if problem is not None:
         context = RevealPage(head_of_page(study), (problem,))
-        return page(request, "organiser/reveal.html", context, status=422)
+        return page(request, "organiser/reveal.html", context, status=status)
     return see_other(f"/studies/{study.id}/report")
 
 
@@ -151,6 +179,8 @@ def study_page(
 ) -> Response:
     """The study's page, with what was wrong with a form on it."""
     plan, state = studies.plan_of(study), State(study.state)
+    with house.database.read() as session:
+        events = events_of(session, study.id)
     context = StudyPage(
         head=head_of_page(study),
         plan=plan,
@@ -161,6 +191,9 @@ def study_page(
         may_open=allowed(state, Move.OPEN),
         may_read=allowed(state, Move.READ_REPORT),
         may_reveal=allowed(state, Move.REVEAL),
+        terms=terms_of(events),
+        happened=what_happened(events),
+        looks=looks_at_names(events),
         key=revealed_key(house, study),
     )
     return page(request, "organiser/study.html", context, status=status)
@@ -173,20 +206,3 @@ def revealed_key(house: InHouse, study: Study) -> tuple[tuple[str, Product], ...
     key = json.loads(study.key)["key"]
     with house.database.read() as session:
         return tuple((s.blind_label, product_from_dict(key[s.id])) for s in samples_of(session, study.id))
-
-
-def passphrase_opens(house: InHouse, study: Study, phrase: str) -> dict[str, Product]:
-    """Sample id -> product for an authorised look before the reveal. WrongPassphraseError otherwise."""
-    with house.database.read() as session:
-        secret = open_key(session, study, phrase)
-    return {sample: product_from_dict(stored) for sample, stored in secret["key"].items()}
-
-
-def _check_passphrase(sent: Mapping[str, str]) -> tuple[Problem, ...]:
-    phrase = sent.get("passphrase", "")
-    if len(phrase) < SHORTEST_PASSPHRASE:
-        text = f"Choose a passphrase of at least {SHORTEST_PASSPHRASE} characters; several words are easiest to keep."
-        return (Problem("passphrase", "too_short", text),)
-    if phrase != sent.get("again", ""):
-        return (Problem("again", "differs", "The two passphrases differ. Type the same one twice."),)
-    return ()

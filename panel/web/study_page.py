@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,15 +16,17 @@ STATES = tuple(state.value for state in State)
 
 @dataclass(frozen=True, slots=True)
 class StudyHead:
-    """The head of a study's page."""
+    """The head of a study's page. two_parts: whether two people hold a part of the passphrase each."""
 
     id: str
     title: str
     state: str
     commitment: str
+    two_parts: bool = False
     states: tuple[str, ...] = STATES
 
 
 def head_of_page(study: Study) -> StudyHead:
     """The head for this study."""
-    return StudyHead(study.id, study.title, study.state, study.commitment)
+    two_parts = bool(study.locked) and json.loads(study.locked)["parts"] == 2
+    return StudyHead(study.id, study.title, study.state, study.commitment, two_parts)

@@ -27,6 +27,9 @@ TABLE = {
     Move.SIGN:        ". . . G . .",
     Move.REVEAL:      ". . . . R .",
     Move.EXPORT:      ". S V C G R",
+    Move.AMEND:       ". S V C G R",
+    Move.UNBLIND:     ". S V C G .",
+    Move.DELETE:      "D S . C G R",
 }  # fmt: skip
 LETTERS = dict(zip("DSVCGR", State, strict=True))
 CELLS = [
