@@ -157,10 +157,15 @@ def open_sitting_number(session: Session, study_id: str) -> int:
 
 def servings_of(session: Session, attempt: Attempt) -> list[tuple[Task, list[Serving]]]:
     """The attempt's screens in order, each with its cups in serving order."""
+    return servings_at(session, attempt.place_id, attempt.number)
+
+
+def servings_at(session: Session, place_id: str, attempt_number: int) -> list[tuple[Task, list[Serving]]]:
+    """The screens of one attempt at a place, begun or not, each with its cups in serving order."""
     query = (
         select(Task, Serving)
         .join(Serving, col(Serving.task_id) == Task.id)
-        .where(Serving.place_id == attempt.place_id, Serving.attempt_number == attempt.number)
+        .where(Serving.place_id == place_id, Serving.attempt_number == attempt_number)
         .order_by(col(Task.number), col(Serving.position))
     )
     screens: dict[int, tuple[Task, list[Serving]]] = {}

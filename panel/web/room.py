@@ -1,51 +1,66 @@
-"""The room: opening the sitting, the join code on screen, who has answered how much, closing."""
+"""The room: sittings, the join code on screen, who has come how far and needs somebody, the balance of servings."""
 
 from __future__ import annotations
 
 import io
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import qrcode
 import qrcode.image.svg
 from fastapi import APIRouter, Request, Response
 
-from panel.store import studies
-from panel.store.rows import SeatProgress, progress_of
+from panel.store import sittings, studies
+from panel.store.incidents import answer_call, open_calls
+from panel.store.rows import progress_of
+from panel.store.served import meter_of
 from panel.study.life import Move, State
+from panel.study.seal import digest
+from panel.web import room_place
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse, page, see_other, wants_fragment
+from panel.web.room_seats import MANY, Alert, MeterWords, Seat, alerts_of, meter_words, seats_of
 from panel.web.study_page import StudyHead, head_of_page
 
 if TYPE_CHECKING:
-    from panel.store.tables import Study
+    from panel.store.tables import Sitting, Study
     from panel.web.house import House
 
 router = APIRouter()
+router.include_router(room_place.router)
 
 
 @dataclass(frozen=True, slots=True)
-class Seat:
-    """One place in the room, in words. silent: minutes since the last answer while tasting, else None."""
+class Counts:
+    """How many places are in which state."""
 
-    place: int
-    status: str
-    answered: int
-    screens: int
-    name: str
-    silent: int | None
+    tasting: int
+    done: int
+    finished: int
+    left: int
+    free: int
 
 
 @dataclass(frozen=True, slots=True)
 class RoomPage:
-    """Progress of the sitting, without a single answer."""
+    """Progress of the sitting, without a single answer.
+
+    sitting : its number; phase : "waiting", "open", "paused" or "ended"; sittings : how many the plan has
+    stage : what the page as a whole depends on; seen : what the part that is fetched again depends on
+    many : whether each place is shown small
+    """
 
     head: StudyHead
+    sitting: int
+    phase: str
+    sittings: int
+    stage: str
+    seen: str
+    counts: Counts
+    alerts: tuple[Alert, ...]
     seats: tuple[Seat, ...]
-    tasting: int
-    finished: int
-    free: int
+    many: bool
+    meter: MeterWords
     join_address: str
     moved_from: str
 
@@ -56,15 +71,34 @@ class PosterPage:
 
     head: StudyHead
     heading: str
+    sitting: int
     join_address: str
 
 
 @router.get("/studies/{study_id}/room")
-def show_room(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
+def show_room(
+    request: Request, house: InHouse, study: OrganisersStudy, seen: str = "", stage: str = ""
+) -> Response:
+    """The room, or what changes in it: nothing at all where nothing has changed, so that nothing flickers."""
     if study.state == State.DRAFT:
         studies.require(study, Move.OPEN)
-    block = "seats" if wants_fragment(request) else None
-    return page(request, "room/room.html", _room(house, study), block=block)
+    room = _room(house, study)
+    if not wants_fragment(request):
+        return page(request, "room/room.html", room)
+    if stage != room.stage:
+        return Response(status_code=204, headers={"HX-Refresh": "true"})
+    if seen == room.seen:
+        return Response(status_code=204)
+    return page(request, "room/room.html", room, block="live")
+
+
+@router.get("/studies/{study_id}/room/balance")
+def show_balance(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
+    """The meter alone, to be put in its place; the whole room where no script asks."""
+    studies.require(study, Move.EXPORT)
+    if not wants_fragment(request):
+        return see_other(f"/studies/{study.id}/room#balance")
+    return page(request, "room/room.html", _room(house, study), block="meter")
 
 
 @router.post("/studies/{study_id}/open")
@@ -75,18 +109,57 @@ def open_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Re
     return see_other(f"/studies/{study.id}/room")
 
 
+@router.post("/studies/{study_id}/pause")
+def pause_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response:
+    with house.database.write() as session:
+        sittings.pause(session, study.id, who.actor)
+    return see_other(f"/studies/{study.id}/room")
+
+
+@router.post("/studies/{study_id}/resume")
+def resume_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response:
+    with house.database.write() as session:
+        sittings.resume(session, study.id, who.actor)
+    return see_other(f"/studies/{study.id}/room")
+
+
+@router.post("/studies/{study_id}/end-sitting")
+def end_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response:
+    with house.database.write() as session:
+        sittings.end_sitting(session, study.id, who.actor)
+    return see_other(f"/studies/{study.id}/room")
+
+
+@router.post("/studies/{study_id}/next-sitting")
+def open_next_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response:
+    with house.database.write() as session:
+        sittings.open_next_sitting(session, study.id, who.actor)
+    return see_other(f"/studies/{study.id}/room")
+
+
 @router.post("/studies/{study_id}/close")
 def close_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response:
+    """Tasting is over for the whole study."""
     with house.database.write() as session:
         studies.close_sitting(session, study.id, who.actor)
+    return see_other(f"/studies/{study.id}/room")
+
+
+@router.post("/studies/{study_id}/calls/{call_id}")
+def answer(house: InHouse, who: AsOrganiser, study: OrganisersStudy, call_id: str) -> Response:
+    """Somebody has gone there. A call that is not of this study is simply not there."""
+    with house.database.write() as session:
+        if any(call.id == call_id for call in open_calls(session, study.id)):
+            answer_call(session, study.id, who.actor, call_id)
     return see_other(f"/studies/{study.id}/room")
 
 
 @router.get("/studies/{study_id}/poster")
 def show_poster(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
     studies.require(study, Move.EXPORT)
-    plan = studies.plan_of(study)
-    context = PosterPage(head_of_page(study), plan.heading, join_address(house, study))
+    sitting = _sitting(house, study)
+    heading = studies.plan_of(study).heading
+    context = PosterPage(head_of_page(study), heading, sitting.number, join_address(house, sitting))
     return page(request, "room/poster.html", context)
 
 
@@ -95,35 +168,51 @@ def join_code(house: InHouse, study: OrganisersStudy) -> Response:
     """The join address as a QR code: level Q, four modules of quiet zone."""
     studies.require(study, Move.EXPORT)
     code = qrcode.QRCode(error_correction=qrcode.constants.ERROR_CORRECT_Q, border=4)
-    code.add_data(join_address(house, study))
+    code.add_data(join_address(house, _sitting(house, study)))
     drawn = io.BytesIO()
     code.make_image(image_factory=qrcode.image.svg.SvgPathFillImage).save(drawn)
     return Response(drawn.getvalue(), media_type="image/svg+xml", headers={"Cache-Control": "no-store"})
 
 
-def join_address(house: House, study: Study) -> str:
+def join_address(house: House, sitting: Sitting) -> str:
     """What tasters scan: in capitals, so that the code stays small."""
-    with house.database.read() as session:
-        sitting = studies.sitting_of(session, study.id)
     return f"{house.base_url}/J/{house.tokens.sitting(sitting.id, sitting.token_revision)}".upper()
 
 
-def _room(house: House, study: Study) -> RoomPage:
+def _sitting(house: House, study: Study) -> Sitting:
     with house.database.read() as session:
-        seats = tuple(_seat(row) for row in progress_of(session, study.id))
+        return studies.sitting_of(session, study.id)
+
+
+def _room(house: House, study: Study) -> RoomPage:
+    plan = studies.plan_of(study)
+    with house.database.read() as session:
+        sitting = studies.sitting_of(session, study.id)
+        seats = seats_of(progress_of(session, study.id), sitting)
+        alerts = alerts_of(seats, open_calls(session, study.id)) if study.state == State.SERVING else ()
+        meter = meter_words(meter_of(session, study), plan.conditions)
+    phase = _phase(sitting)
+    number = {status: sum(seat.status == status for seat in seats) for status in Counts.__dataclass_fields__}
     return RoomPage(
         head=head_of_page(study),
+        sitting=sitting.number,
+        phase=phase,
+        sittings=plan.layout.sittings,
+        stage=f"{study.state}-{sitting.number}-{phase}",
+        seen=digest([repr(seats), repr(alerts)])[:16],
+        counts=Counts(**number),
+        alerts=alerts,
         seats=seats,
-        tasting=sum(seat.status == "tasting" for seat in seats),
-        finished=sum(seat.status == "finished" for seat in seats),
-        free=sum(seat.status == "free" for seat in seats),
-        join_address=join_address(house, study),
+        many=len(seats) > MANY,
+        meter=meter,
+        join_address=join_address(house, sitting),
         moved_from=study.base_url if study.base_url not in ("", house.base_url) else "",
     )
 
 
-def _seat(row: SeatProgress) -> Seat:
-    silent = None
-    if row.status == "tasting" and row.last_heard:
-        silent = int((datetime.now(UTC) - datetime.fromisoformat(row.last_heard)).total_seconds() // 60)
-    return Seat(row.place, row.status, row.answered, row.screens, row.name, silent)
+def _phase(sitting: Sitting) -> str:
+    if sitting.opened_at is None:
+        return "waiting"
+    if sitting.closed_at is not None:
+        return "ended"
+    return "open" if sitting.paused_at is None else "paused"
