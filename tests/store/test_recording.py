@@ -17,9 +17,10 @@ from panel.store.ledger import events_of
 from panel.store.recording import record_screen, tasks_of
 from panel.store.rows import choices_of, progress_of, scores_of
 from panel.store.tables import Answer, Attempt, Submission
-from panel.study.answers import ODD_ONE, sent_digest
 from panel.study.answers import Answer as Checked
+from panel.study.answers import sent_digest
 from panel.study.seal import first_broken
+from panel.study.set_answers import SET_ANSWER, check_set
 from tests.store.rice_study import TYPED, Rice, at_once, sealed_rice
 
 if TYPE_CHECKING:
@@ -163,20 +164,21 @@ def test_scores_stand_under_number_and_blind_label(rice: Rice) -> None:
 def test_a_forced_choice_is_right_when_it_names_the_odd_cup(database: Database, tokens: Tokens) -> None:
     typed = {key: value for key, value in TYPED.items() if not key.startswith("question-")}
     rice = sealed_rice(database, tokens, typed | {"method": "triangle", "tasters": "3"}).open()
-
-    for chosen in (1, 2, 3):
+    for chosen in ("1", "2", "3"):
+        sent = {SET_ANSWER: chosen}
         attempt_id = rice.join()
         with database.write() as session:
             attempt = session.get_one(Attempt, attempt_id)
             (task,) = tasks_of(session, attempt)
-            answer = Checked(ODD_ONE, chosen)
-            record_screen(session, attempt, task, f"send {chosen}", {ODD_ONE: str(chosen)}, [answer])
+            answer = check_set("triangle", 3, sent)
+            assert isinstance(answer, Checked)
+            record_screen(session, attempt, task, f"send {chosen}", sent, [answer])
     with database.read() as session:
         choices = choices_of(session, rice.study())
-    assert [choice.chosen for choice in choices] == [1, 2, 3]
+    assert [choice.chosen for choice in choices] == ["1", "2", "3"]
     for choice in choices:
         odd = next(n for n, s in enumerate(choice.samples, start=1) if choice.samples.count(s) == 1)
-        assert choice.correct is (choice.chosen == odd)
+        assert choice.correct is (choice.chosen == str(odd))
 
 
 def start_recorder(rice: Rice, attempts: list[str], die_after: int) -> subprocess.Popen[str]:

@@ -69,7 +69,7 @@ WRONG = [
     (RATING, {"question-0-scale": "comment", "question-1-scale": "comment"},
      "question-0-text", "no_question", "on a scale"),
     (RATING, {"primary": "q7"}, "primary", "unknown_choice", "“q7”"),
-    (RATING, {"question-1-scale": "comment", "primary": "q2"}, "primary", "unknown_choice", "“q2”"),
+    (RATING, {"question-1-scale": "comment", "primary": "q2"}, "primary", "cannot_carry", "on a scale"),
     (RATING, {"condition_mode": "mixed"}, "condition_mode", "unknown_choice", "“mixed”"),
     (RATING, {"code_rule": "none"}, "code_rule", "unknown_choice", "“none”"),
     (RATING, {"condition-0-name": "plain", "condition-1-name": "PLAIN"}, "condition-1-name", "same_name", "twice"),

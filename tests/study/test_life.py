@@ -61,6 +61,9 @@ ADVICE = [
     (State.REVEALED, Move.SIGN, "signed already"),
     (State.CLOSED, Move.REVEAL, "signs the report first"),
     (State.REVEALED, Move.REVEAL, "revealed already"),
+    (State.DRAFT, Move.AMEND, "change it as you like"),
+    (State.REVEALED, Move.UNBLIND, "revealed already"),
+    (State.SERVING, Move.DELETE, "Close the sitting first"),
     (State.DRAFT, Move.EXPORT, "before the study is sealed"),
 ]
 
