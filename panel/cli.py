@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.console import Console
 
+from panel.analysis import options
 from panel.settings import Settings
 
 if TYPE_CHECKING:
@@ -87,41 +88,43 @@ def password(
 
 @app.command()
 def analyse(
-    file: Annotated[Path, typer.Argument(help="A table: CSV, TSV or XLSX.")],
-    taster: Annotated[str, typer.Option(help="Column of tasters.")] = "",
-    sample: Annotated[str, typer.Option(help="Column of samples.")] = "",
-    score: Annotated[
-        list[str] | None, typer.Option(help="Column of scores; repeat for several attributes.")
-    ] = None,
-    replicate: Annotated[str, typer.Option(help="Column of repeats.")] = "",
-    position: Annotated[str, typer.Option(help="Column of the place in the serving order.")] = "",
-    condition: Annotated[str, typer.Option(help="Column of the way of serving, or the session.")] = "",
-    attribute: Annotated[str, typer.Option(help="Column that names the attribute of each row.")] = "",
-    wide: Annotated[bool, typer.Option(help="A row for each taster, a column for each sample.")] = False,
-    reference: Annotated[str, typer.Option(help="Sample that the others are compared with.")] = "",
-    alpha: Annotated[float, typer.Option(help="Significance level.", min=0.0001, max=0.5)] = 0.05,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print everything that the results hold, as JSON.")
-    ] = False,
-    html: Annotated[Path | None, typer.Option(help="Write the report as one HTML file.")] = None,
+    context: typer.Context,
+    file: options.File,
+    kind: options.KindName = "scores",
+    taster: options.Taster = "",
+    sample: options.Sample = "",
+    score: options.Score = None,
+    replicate: options.Replicate = "",
+    position: options.Position = "",
+    condition: options.Condition = "",
+    attribute: options.Attribute = "",
+    wide: options.Wide = False,
+    column: options.Column = None,
+    reference: options.Reference = "",
+    duplicates: options.Duplicates = "",
+    correction: options.Correction = "holm",
+    kind_of: options.KindOf = None,
+    order: options.Order = "",
+    test: options.Test = "triangle",
+    pd_limit: options.PdLimit = None,
+    d_prime: options.DPrime = None,
+    beta: options.Beta = 0.05,
+    most_tasters: options.MostTasters = None,
+    one_sided: options.OneSided = False,
+    drop: options.Drop = False,
+    just_right: options.JustRight = 3.0,
+    ambient: options.Ambient = None,
+    window: options.Window = "",
+    alpha: options.Alpha = 0.05,
+    as_json: options.AsJson = False,
+    html: options.Html = None,
 ) -> None:
-    """Analyse a table of taster by sample scores: the same report as for a study run here."""
-    from panel.analysis.command import Options, run
-    from panel.analysis.mapping import Mapping
+    """Analyse a table: the same report as for a study run here. What is guessed about its columns is said."""
+    outcome = options.outcome_of(_read(file), file.name, context.params)
+    _tell(outcome, as_json, html)
 
-    columns = tuple(score or ())
-    mapping = Mapping(
-        layout="wide" if wide else None,
-        taster=taster or None,
-        sample=sample or None,
-        scores=() if wide else columns,
-        samples=columns if wide else (),
-        replicate=replicate or None,
-        position=position or None,
-        condition=condition or None,
-        attribute=attribute or None,
-    )
-    outcome = run(_read(file), file.name, Options(mapping, reference or None, alpha))
+
+def _tell(outcome: Outcome, as_json: bool, html: Path | None) -> None:
     if html is not None and outcome.ok:
         html.write_text(_one_file(outcome), encoding="utf-8")
     if as_json:
@@ -200,9 +203,7 @@ def restore(
         raise typer.Exit(1) from None
     print(f"The data of {report.made_at} is back in {settings.data}: {report.studies} studies.")
     if aside is not None:
-        print(
-            f"What was there before is in {aside}. It may hold names in plain: delete it when you no longer need it."
-        )
+        print(f"What was there before is in {aside}. It may hold names in plain: delete it when you no longer need it.")
 
 
 def _read(file: Path) -> bytes:

@@ -10,8 +10,11 @@ from panel.analysis.attribute_analysis import Settings, analyse_attribute
 from panel.analysis.provenance import frame_hash, versions
 from panel.analysis.score_report import AttributeReport, ScoreReport
 from panel.analysis.scores import ScoreTable
+from panel.study.questions import scored_names
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pandas as pd
 
     from panel.study.plan import Plan
@@ -30,6 +33,9 @@ def analyse_scores(
     reference: str | None = None,
     alpha: float = 0.05,
     plan: Plan | None = None,
+    correction: str = "holm",
+    kinds: Mapping[str, str] | None = None,
+    roles: Mapping[str, str] | None = None,
 ) -> ScoreReport:
     """The report of scores of samples by tasters.
 
@@ -141,8 +147,7 @@ def _patterns(frame: pd.DataFrame, alpha: float) -> ResponsePatterns | None:
 
 
 def _title(plan: Plan | None, name: str) -> str:
-    asked = {question.key: question.text for question in plan.questions} if plan else {}
-    return asked.get(name, name)
+    return scored_names(plan).get(name, name) if plan else name
 
 
 def _corrected(attributes: list[AttributeReport]) -> tuple[AttributeReport, ...]:

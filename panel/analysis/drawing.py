@@ -129,3 +129,51 @@ def cut(text: str, most: int = 28) -> str:
 def rounded(value: float, decimals: int = 2) -> str:
     """A number for a text alternative, with a real minus sign."""
     return f"{value:.{decimals}f}".replace("-", "−")
+
+
+def name_points(
+    axes: Any, points: Sequence[tuple[float, float]], texts: Sequence[str], size: float = 9
+) -> None:
+    """Names beside points, each at the first of eight places where it covers no other name or point.
+
+    Set the limits of the axes first. Where no place is free the last one is taken.
+    """
+    taken = [_box(x, y, 0.04, 0.04) for x, y in (_inches(axes, point) for point in points)]
+    for point, text in zip(points, texts, strict=True):
+        x, y = _inches(axes, point)
+        width, height = text_width(text) * size / 10, 0.15
+        box, at = (0.0, 0.0, 0.0, 0.0), (0.0, 0.0)
+        for across, up in ((1, 0), (1, 1), (1, -1), (-1, 0), (-1, 1), (-1, -1), (0, 1), (0, -1)):
+            at = (x + across * (0.09 + width / 2), y + up * (0.09 if across else 0.16))
+            box = _box(*at, width / 2, height / 2)
+            if not any(_meet(box, other) for other in taken) and _inside(axes, box):
+                break
+        taken.append(box)
+        offset = ((at[0] - x) * 72, (at[1] - y) * 72)
+        axes.annotate(
+            plain(text),
+            point,
+            xytext=offset,
+            textcoords="offset points",
+            ha="center",
+            va="center",
+            fontsize=size,
+        )
+
+
+def _inches(axes: Any, point: tuple[float, float]) -> tuple[float, float]:
+    x, y = axes.transData.transform(point) / axes.figure.dpi
+    return float(x), float(y)
+
+
+def _box(x: float, y: float, half_width: float, half_height: float) -> tuple[float, float, float, float]:
+    return x - half_width, y - half_height, x + half_width, y + half_height
+
+
+def _meet(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def _inside(axes: Any, box: tuple[float, float, float, float]) -> bool:
+    width, height = axes.figure.get_size_inches()
+    return box[0] > 0 and box[1] > 0 and box[2] < width and box[3] < height

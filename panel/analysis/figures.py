@@ -76,11 +76,15 @@ def rank_sum_figure(
     expected: float | None = None,
     what: str = "rank sum",
     name: str = "ranks",
+    lower_is: str = "",
 ) -> Figure:
-    """Bars of rank sums (a higher sum is a higher score), with the sum expected if all were alike."""
-    bars = tuple(sorted(rank_sums.items(), key=lambda item: -item[1]))
+    """Bars of rank sums, with the sum expected if all were alike.
+
+    lower_is : what a low sum means where ranks were given; "" for scores, of which a high sum means a high one
+    """
+    bars = tuple(sorted(rank_sums.items(), key=lambda item: item[1] if lower_is else -item[1]))
     dashed = "; dashed: all samples alike" if expected is not None else ""
-    axis = f"{what} (higher = scored higher{dashed})"
+    axis = f"{what} ({f'lower = {lower_is}' if lower_is else 'higher = scored higher'}{dashed})"
     spoken = "; ".join(f"{label} {value:g}" for label, value in bars)
     return Figure(name, title, f"{title}. {spoken}.", lambda: draw_bars(bars, axis, expected))
 

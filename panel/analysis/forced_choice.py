@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 import stats
 from panel.analysis.provenance import rows_hash, versions
+from stats.phrasing import percent
 from stats.results import Result
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stats.discrimination import DifferenceTest, SimilarityTest
+    from stats.replication import ReplicatedTest
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,9 @@ class ForcedChoiceReport(Result):
     answers, tasters, correct : how many there were
     difference : the test against guessing; similarity : against `pd_limit`, None where no limit was set or
         answers are pooled
-    answers_per_taster : largest number of answers by one taster; above 1 the answers are pooled and said so
+    answers_per_taster : largest number of answers by one taster
+    replicated : where tasters answered several times: pooled test, limits that allow for tasters who differ, and
+        each taster's own result; None otherwise
     planned : whether alpha and limit come from a sealed plan
     """
 
@@ -44,6 +48,7 @@ class ForcedChoiceReport(Result):
     answers_per_taster: int
     difference: DifferenceTest
     similarity: SimilarityTest | None
+    replicated: ReplicatedTest | None
     planned: bool
     versions: tuple[tuple[str, str], ...]
     data_hash: str
@@ -52,12 +57,22 @@ class ForcedChoiceReport(Result):
 
     def sentence(self) -> str:
         """The answer to the question that was planned: similarity where a limit was set."""
-        return (self.similarity or self.difference).sentence()
+        found = self.replicated or self.difference
+        if self.similarity is None:
+            return found.sentence()
+        if found.significant and not self.similarity.significant:
+            limit = percent(self.similarity.pd_limit)
+            high = percent(self.similarity.pd.high or 0.0)
+            return (
+                f"{found.sentence()} That at most {limit} of tasters tell the samples apart, which was to be shown, "
+                f"was not: it might be up to {high} (one-sided {percent(self.similarity.pd.confidence)} limit)."
+            )
+        return self.similarity.sentence()
 
 
 POOLED = (
-    "Up to {most} answers by one taster are pooled. The difference test stays valid; the limits assume that "
-    "tasters are alike, and similarity is not tested, since pooled answers must not be used for it (ISO 4120:2021)."
+    "Up to {most} answers by one taster are pooled. The difference test stays valid; similarity is not tested, since "
+    "pooled answers must not be used for it (ISO 4120:2021)."
 )
 
 
@@ -91,6 +106,7 @@ def analyse_forced_choice(
         similarity = stats.similarity_test(
             method, correct, n, pd_limit=pd_limit, beta=beta, confidence=confidence
         )
+    replicated = _replicated(method, answers, most, alpha, confidence)
     return ForcedChoiceReport(
         test=method,
         alpha=alpha,
@@ -101,14 +117,37 @@ def analyse_forced_choice(
         answers_per_taster=most,
         difference=difference,
         similarity=similarity,
+        replicated=replicated,
         planned=planned,
         versions=versions(),
         data_hash=rows_hash((answer.taster, bool(answer.correct)) for answer in answers),
         method=difference.method,
-        notes=_notes(difference, similarity, most),
+        notes=_notes(replicated or difference, similarity, most),
     )
 
 
-def _notes(difference: DifferenceTest, similarity: SimilarityTest | None, most: int) -> tuple[str, ...]:
+def _replicated(
+    method: str, answers: Sequence[ForcedAnswer], most: int, alpha: float, confidence: float
+) -> ReplicatedTest | None:
+    """The test that allows for tasters who differ; None where nobody, or only one taster, answered twice."""
+    right: dict[str, list[bool]] = {}
+    for answer in sorted(answers, key=lambda answer: answer.taster):
+        right.setdefault(answer.taster, []).append(answer.correct)
+    if most == 1 or len(right) < 2:
+        return None
+    found: ReplicatedTest = stats.replicated_test(
+        method,
+        [sum(each) for each in right.values()],
+        [len(each) for each in right.values()],
+        tasters=list(right),
+        alpha=alpha,
+        confidence=confidence,
+    )
+    return found
+
+
+def _notes(
+    difference: DifferenceTest | ReplicatedTest, similarity: SimilarityTest | None, most: int
+) -> tuple[str, ...]:
     said = (*difference.notes, *(similarity.notes if similarity else ()))
     return (*dict.fromkeys(said), *((POOLED.format(most=most),) if most > 1 else ()))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from panel.analysis.figures import chance_figure
-from panel.analysis.numbers import number_with_limits, p_cell, share_with_limits
+from panel.analysis.numbers import ABSENT, natural, number_with_limits, p_cell, share_with_limits
 from panel.analysis.view_parts import Column, Finding, ReportView, Section, Table
 from stats import guess_probability
-from stats.phrasing import count, percent
+from stats.phrasing import count, percent, significant
 
 if TYPE_CHECKING:
     from panel.analysis.figures import Figure
@@ -31,21 +31,21 @@ CLAIM = (
 def forced_choice_view(report: ForcedChoiceReport, *, title: str = "", figures: bool = True) -> ReportView:
     """What the page, the file and the terminal show of a forced-choice test. It names no sample."""
     standing = "primary" if report.planned else "exploratory"
-    findings = [Finding(report.difference.sentence(), standing)]
-    if report.similarity is not None:
-        findings = [Finding(report.similarity.sentence(), standing), Finding(findings[0].text, "secondary")]
+    said = (report.replicated or report.difference).sentence()
+    told = report.similarity is None or report.sentence().startswith(said)
+    findings = [] if told else [Finding(said, "secondary" if report.planned else standing)]
     return ReportView(
         title=title or TITLES[report.test],
         question="",
         headline=report.sentence(),
         status=status(report.planned),
-        findings=tuple(findings[1:]),
+        findings=tuple(findings),
         facts=(
             ("Test", f"{TITLES[report.test]}; guessing is right {percent(guess_probability(report.test))}"),
             ("Took part", f"{count(report.tasters, 'taster')}, {count(report.answers, 'answer')}"),
             ("Correct", f"{report.correct} of {report.answers}"),
         ),
-        sections=(_result(report, figures), _method(report)),
+        sections=(_result(report, figures), *_tasters(report), _method(report)),
         provenance=(("Data (SHA-256)", report.data_hash), *report.versions),
     )
 
@@ -60,13 +60,15 @@ def status(planned: bool) -> str:
 def _result(report: ForcedChoiceReport, figures: bool) -> Section:
     test = report.difference
     needed = "none would suffice" if test.critical_value is None else str(test.critical_value)
+    found = report.replicated or test
+    how = "exact" if report.replicated is None else "allows for tasters who differ"
     rows = [
-        ("Share of correct answers", share_with_limits(test.pc), "exact, two-sided"),
-        ("Share who tell the samples apart (pd)", share_with_limits(test.pd), "exact, two-sided"),
-        ("The same, what could have been missed", share_with_limits(test.pd_upper), "exact, one-sided"),
+        ("Share of correct answers", share_with_limits(found.pc), f"{how}, two-sided"),
+        ("Share who tell the samples apart (pd)", share_with_limits(found.pd), f"{how}, two-sided"),
+        ("pd that could have been missed", share_with_limits(found.pd_upper), f"{how}, one-sided"),
     ]
-    if test.d_prime is not None:
-        rows.append(("Size of the difference (d′)", number_with_limits(test.d_prime), "exact, two-sided"))
+    if found.d_prime is not None:
+        rows.append(("Size of the difference (d′)", number_with_limits(found.d_prime), f"{how}, two-sided"))
     rows.append(("Fewest correct that show a difference", needed, f"α = {report.alpha:g}"))
     rows.append(("p of the difference test", p_cell(test.p_value), "exact binomial"))
     if report.similarity is not None:
@@ -95,7 +97,47 @@ def _result(report: ForcedChoiceReport, figures: bool) -> Section:
     return Section("result", "Result", figures=drawn, tables=(table,))
 
 
+def _tasters(report: ForcedChoiceReport) -> tuple[Section, ...]:
+    """Whether tasters differ, and each taster's answers; nothing where everybody answered once."""
+    found = report.replicated
+    if found is None:
+        return ()
+    tests = Table(
+        caption="Do tasters differ in ability?",
+        columns=(Column("Test", numeric=False), Column("Statistic"), Column("p")),
+        rows=(
+            (
+                "Overdispersion, likelihood ratio",
+                significant(found.likelihood_ratio),
+                p_cell(found.likelihood_ratio_p),
+            ),
+            (
+                "Tarone's Z",
+                ABSENT if found.tarone_z is None else significant(found.tarone_z),
+                p_cell(found.tarone_p),
+            ),
+            ("Overdispersion (limits)", number_with_limits(found.gamma), ABSENT),
+        ),
+        note="Overdispersion is 0 where all tasters are alike and 1 where each is always right or always wrong.",
+    )
+    each = Table(
+        caption="Each taster",
+        columns=(
+            Column("Taster", numeric=False),
+            *(Column(text) for text in ("Correct", "Share (limits)", "p")),
+        ),
+        rows=tuple(
+            (one.taster, f"{one.correct} of {one.trials}", share_with_limits(one.pc), p_cell(one.p_value))
+            for one in sorted(found.tasters, key=lambda one: natural(one.taster))
+        ),
+        note="p is of each taster alone against guessing: among many tasters a small one comes up by chance.",
+        detail=True,
+    )
+    return (Section("people", "Who tasted: do tasters differ?", tables=(tests, each)),)
+
+
 def _method(report: ForcedChoiceReport) -> Section:
-    methods = [report.difference.method, *([report.similarity.method] if report.similarity else [])]
+    tests = (report.difference, report.similarity, report.replicated)
+    methods = dict.fromkeys(test.method for test in tests if test is not None)
     paragraphs = tuple(f"{method}." for method in methods)
     return Section("method", "Method and limits", paragraphs=(*paragraphs, CLAIM), notes=report.notes)

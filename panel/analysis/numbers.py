@@ -54,8 +54,9 @@ def natural(name: str) -> tuple[tuple[int, int, str], ...]:
 
 
 def as_sentence(note: str) -> str:
-    """A note with a capital letter and a full stop."""
-    text = note[:1].upper() + note[1:]
+    """A note with a capital letter, unless it starts with a symbol, and a full stop."""
+    symbol = note.startswith(("d'", "d′", "p ", "pd ", "dz "))
+    text = note if symbol else note[:1].upper() + note[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 

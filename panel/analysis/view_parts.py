@@ -19,12 +19,13 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table of text cells. The first cell of a row is its heading."""
+    """A table of text cells. The first cell of a row is its heading; `detail` tables are folded away."""
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
+    detail: bool = False
 
 
 @dataclass(frozen=True, slots=True)
