@@ -124,11 +124,11 @@ def meter_of(session: Session, study: Study) -> Meter:
 
 
 def _require_exchangeable(session: Session, ours: list[Serving], theirs: list[Serving]) -> None:
-    if ours[0].id == theirs[0].id:
+    """Both come from the tray of the first cup; `theirs` is empty where the second stands elsewhere."""
+    if theirs and ours[0].id == theirs[0].id:
         raise ForbiddenMoveError("Choose two different cups: a cup cannot be exchanged with itself.")
-    same_tray = (ours[0].place_id, ours[0].attempt_number) == (theirs[0].place_id, theirs[0].attempt_number)
     sittings = {session.get_one(Task, row.task_id).sitting for row in (*ours, *theirs)}
-    if not same_tray or len(sittings) > 1 or len(ours) != len(theirs):
+    if len(sittings) > 1 or len(ours) != len(theirs):
         raise ForbiddenMoveError(
             "These two cups do not stand on one tray at the same time, so they cannot have been exchanged."
         )
