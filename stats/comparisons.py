@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 Adjustment = Literal["tukey", "dunnett", "holm", "benjamini-hochberg", "none"]
+# Below, the range's integrals run off; Bonferroni's bound takes over.
+LEAST_DF = 1.0
 ADJUSTMENTS = ("tukey", "dunnett", "holm", "benjamini-hochberg", "none")
 
 
@@ -96,24 +98,12 @@ def compare(
     Tukey: Kramer's form, studentized range. Dunnett: many-to-one t with the correlations of the
     estimates. Holm and Benjamini-Hochberg: on the t tests' p-values.
     """
-    from scipy.special import stdtr, stdtrit
+    from scipy.special import stdtr
 
     t = np.abs(contrasts.difference / contrasts.standard_error)
     degrees = np.minimum(contrasts.df, 1e9)
     p = 2 * stdtr(degrees, -t)
-    notes: tuple[str, ...]
-    if adjust == "tukey":
-        size = len(contrasts.names)
-        p_adjusted = np.maximum(range_tail(t * np.sqrt(2), size, contrasts.df), p)
-        half = range_quantile(confidence, size, contrasts.df) / np.sqrt(2)
-        notes = ("pairs: Tukey (Kramer's form), intervals simultaneous",)
-    elif adjust == "dunnett":
-        p_adjusted, half, notes = _dunnett(contrasts, t, p, confidence)
-    else:
-        p_adjusted = np.array(adjusted(p, adjust))
-        half = stdtrit(degrees, (1 + confidence) / 2)
-        said = {"holm": "Holm", "benjamini-hochberg": "Benjamini-Hochberg", "none": "not adjusted"}[adjust]
-        notes = (f"pairs: {said}, intervals each for one pair alone",)
+    p_adjusted, half, notes = _adjusted(contrasts, t, p, adjust, confidence)
     rows = zip(contrasts.a, contrasts.b, strict=True)
     width = half * contrasts.standard_error
     return tuple(
@@ -132,6 +122,38 @@ def compare(
     ), notes
 
 
+def _adjusted(
+    contrasts: Contrasts, t: Floats, p: Floats, adjust: Adjustment, confidence: float
+) -> tuple[Floats, Floats, tuple[str, ...]]:
+    """Adjusted p-values, half widths of the intervals in standard errors, and how, in words."""
+    from scipy.special import stdtrit
+
+    degrees = np.minimum(contrasts.df, 1e9)
+    if adjust in ("holm", "benjamini-hochberg", "none"):
+        said = {"holm": "Holm", "benjamini-hochberg": "Benjamini-Hochberg", "none": "not adjusted"}[adjust]
+        half = stdtrit(degrees, (1 + confidence) / 2)
+        return (
+            np.array(adjusted(p.tolist(), adjust), dtype=float),
+            half,
+            (f"pairs: {said}, intervals each for one pair alone",),
+        )
+    p_adjusted, half, notes = (_tukey if adjust == "tukey" else _dunnett)(contrasts, t, p, confidence)
+    if (few := contrasts.df < LEAST_DF).any():
+        p_adjusted = np.where(few, np.minimum(1.0, p * len(p)), p_adjusted)
+        half = np.where(few, stdtrit(degrees, 1 - (1 - confidence) / 2 / len(p)), half)
+        notes += ("pairs with less than one degree of freedom: Bonferroni",)
+    return p_adjusted, half, notes
+
+
+def _tukey(
+    contrasts: Contrasts, t: Floats, p: Floats, confidence: float
+) -> tuple[Floats, Floats, tuple[str, ...]]:
+    size, enough = len(contrasts.names), np.maximum(contrasts.df, LEAST_DF)
+    p_adjusted = np.maximum(range_tail(t * np.sqrt(2), size, enough), p)
+    half = range_quantile(confidence, size, enough) / np.sqrt(2)
+    return p_adjusted, half, ("pairs: Tukey (Kramer's form), intervals simultaneous",)
+
+
 def _dunnett(
     contrasts: Contrasts, t: Floats, p: Floats, confidence: float
 ) -> tuple[Floats, Floats, tuple[str, ...]]:
@@ -143,8 +165,9 @@ def _dunnett(
     )
     if miss > 1e-6:
         notes += (f"Dunnett: correlations approximated by products of loadings, largest miss {miss:.2g}",)
-    p_adjusted = np.maximum(dunnett_tail(t, loadings, contrasts.df), p)
-    return p_adjusted, dunnett_quantile(confidence, loadings, contrasts.df), notes
+    enough = np.maximum(contrasts.df, LEAST_DF)
+    p_adjusted = np.maximum(dunnett_tail(t, loadings, enough), p)
+    return p_adjusted, dunnett_quantile(confidence, loadings, enough), notes
 
 
 def with_effect_sizes(

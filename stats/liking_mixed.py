@@ -26,6 +26,8 @@ def mixed_anova(table: ScoreTable, interaction: bool) -> Estimated:
     columns = fixed_columns(table, interaction)
     terms = random_terms(table)
     X = np.hstack([np.ones((table.rows, 1)), *columns.values()])
+    if np.linalg.matrix_rank(X.T @ X, hermitian=True) < X.shape[1]:
+        raise ValueError("condition: it cannot be told from sample, since the two never cross")
     fit = fit_mixed(table.score, X, terms)
     at, start = {}, 1
     for name, block in columns.items():

@@ -135,4 +135,9 @@ def _fitted(category: Any, columns: Floats) -> Any:
     with warnings.catch_warnings():
         # Non-convergence is read from the result and said in the notes.
         warnings.simplefilter("ignore")
-        return OrderedModel(category, used, distr="logit").fit(method="bfgs", maxiter=500, disp=False)
+        try:
+            return OrderedModel(category, used, distr="logit").fit(method="bfgs", maxiter=500, disp=False)
+        except ValueError as problem:
+            raise ValueError(
+                f"score: no ordinal model can be fitted, samples and tasters' levels are confounded ({problem})"
+            ) from problem

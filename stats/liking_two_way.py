@@ -209,10 +209,10 @@ def _taster_variance(
 ) -> tuple[float, tuple[str, ...]]:
     """Henderson's method 3: tasters adjusted for the fixed terms, against the error; 0 where negative."""
     X = np.hstack([np.ones((table.rows, 1)), *(columns[n] for n in columns if BY not in n)])
-    q, _ = np.linalg.qr(X)
-    alone = table.score - q @ (q.T @ table.score)
-    by_taster = np.stack([np.bincount(table.taster, weights=column) for column in q.T])
-    weight = table.rows - float((by_taster**2).sum())
+    gram = X.T @ X
+    alone = table.score - X @ np.linalg.solve(gram, X.T @ table.score)
+    by_taster = np.stack([np.bincount(table.taster, weights=column) for column in X.T])
+    weight = table.rows - float(np.trace(np.linalg.solve(gram, by_taster @ by_taster.T)))
     df = table.rows - X.shape[1] - main.df
     variance = (float(alone @ alone) - main.rss - df * error.ms) / weight
     if variance < 0:

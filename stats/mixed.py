@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 # A variance below this share of the residual variance is on the boundary: R's lme4 draws the same line
 # at a standard deviation of 1e-4 of the residual's.
 BOUNDARY = 1e-8
+# A residual variance below this share of the scores' variance is none.
+NO_RESIDUAL = 1e-13
+# A likelihood with less slope and curvature than this says nothing about the variances.
+FLAT = 1e-14
 MAX_STEPS = 100
 
 
@@ -138,6 +142,8 @@ class _Model:
         inverse = np.linalg.inv(total[:p, :p])
         beta = inverse @ total[:p, p]
         residual = float(total[p, p] - total[p, :p] @ beta) / free
+        if residual < NO_RESIDUAL:
+            raise ValueError("score: tasters and fixed effects explain every score exactly; no error is left")
         deviance = log_det - float(np.linalg.slogdet(inverse)[1])
         deviance += free * (1 + np.log(2 * np.pi * max(residual, 1e-300)))
         return _State(ratios, tuple(inverses), inverse, beta, residual, float(deviance))
@@ -257,7 +263,12 @@ def _newton_direction(model: _Model, at: _State, free: Codes, slope: Floats) -> 
     curved[m, :m] += slope / at.residual
     reduced = curved[:m, :m] - np.outer(curved[:m, m], curved[m, :m]) / curved[m, m]
     values, vectors = np.linalg.eigh(reduced)
-    values = np.maximum(np.abs(values), 1e-10 * np.abs(values).max())
+    steepest = float(np.abs(values).max())
+    if max(steepest, float(np.abs(slope).max())) < FLAT:
+        raise ValueError(
+            "score: too few scores to tell the variances of the random terms from the residual's"
+        )
+    values = np.maximum(np.abs(values), max(1e-10 * steepest, 1e-200))
     direction: Floats = vectors @ ((vectors.T @ first[:m]) / values)
     return direction
 

@@ -55,15 +55,27 @@ class Pattern:
 def patterns(F: Floats, terms: Sequence[Codes]) -> tuple[Pattern, ...]:
     """Blocks of rows of F (n, q) = [X | y] under the random terms' level codes, grouped by pattern."""
     block = _components(len(F), terms)
-    order = np.lexsort((*(codes for codes in reversed(terms)), block))
-    edges = np.flatnonzero(np.diff(block[order])) + 1
-    groups: dict[bytes, list[Codes]] = {}
-    for rows in np.split(order, edges):
-        local = [np.unique(codes[rows], return_inverse=True)[1] for codes in terms]
-        groups.setdefault(np.array([len(rows), *np.concatenate(local or [rows * 0])]).tobytes(), []).append(
-            rows
-        )
-    return tuple(_pattern(F, np.array(rows), terms) for rows in groups.values())
+    order = np.lexsort((*reversed(terms), block))
+    starts = np.flatnonzero(np.diff(block[order], prepend=-1))
+    sizes = np.diff(starts, append=len(F))
+    local = (
+        np.stack([_within(block, codes)[order] for codes in terms], axis=1) if terms else order[:, None] * 0
+    )
+    found = []
+    for size in np.unique(sizes):
+        at = starts[sizes == size][:, None] + np.arange(size)
+        _, group = np.unique(local[at].reshape(len(at), -1), axis=0, return_inverse=True)
+        found += [_pattern(F, order[at[group == kind]], terms) for kind in range(int(group.max()) + 1)]
+    return tuple(found)
+
+
+def _within(block: Codes, codes: Codes) -> Codes:
+    """Levels of a term numbered from 0 within each block."""
+    pairs, index = np.unique(block * (int(codes.max()) + 1) + codes, return_inverse=True)
+    blocks = pairs // (int(codes.max()) + 1)
+    first = np.flatnonzero(np.diff(blocks, prepend=-1))
+    numbered: Codes = (index - first[block]).astype(np.int64)
+    return numbered
 
 
 def _pattern(F: Floats, rows: Codes, terms: Sequence[Codes]) -> Pattern:

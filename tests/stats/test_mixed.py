@@ -213,3 +213,59 @@ def test_p_values_are_uniform_when_nothing_differs():
 def test_models_that_cannot_be_fitted_are_refused(y, X, terms, message):
     with pytest.raises(ValueError, match=message):
         fit_mixed(y, X, terms)
+
+
+@pytest.mark.parametrize(
+    ("frame", "message"),
+    [
+        pytest.param(
+            {"taster": list("aabb"), "sample": list("ABAB"), "score": [1.0, 2.0, 5.0, 6.0]},
+            "tasters and fixed effects explain every score",
+            id="additive without error",
+        ),
+        pytest.param(
+            {
+                "taster": list("aabbcc"),
+                "sample": list("ABABAB"),
+                "condition": list("xyxyxy"),
+                "score": [1.0, 2, 4, 3, 2, 5],
+            },
+            "condition: it cannot be told from sample",
+            id="condition confounded with sample",
+        ),
+        pytest.param(
+            {"taster": list("aab"), "sample": list("ABC"), "score": [1.0, 4.0, 3.0]},
+            "3 scores cannot estimate 3 fixed effects",
+            id="no degrees of freedom",
+        ),
+    ],
+)
+def test_tables_without_error_are_refused_in_words(frame, message):
+    with pytest.raises(ValueError, match=message):
+        hedonic_anova(frame, method="mixed")
+
+
+def test_random_tables_give_a_result_or_a_reason():
+    outcomes = set()
+    for seed in range(120):
+        rng = np.random.default_rng(seed)
+        tasters, samples, replicates = rng.integers(2, 6), rng.integers(2, 5), rng.integers(1, 3)
+        shape = itertools.product(range(tasters), range(samples), range(replicates))
+        cells_kept = [cell for cell in shape if rng.random() > 0.3]
+        if not cells_kept:
+            continue
+        frame = pd.DataFrame(
+            [(f"t{t}", f"s{s}", f"r{r}", float(rng.integers(1, 6))) for t, s, r in cells_kept],
+            columns=["taster", "sample", "replicate", "score"],
+        )
+        try:
+            result = hedonic_anova(frame, method="mixed")
+        except ValueError as reason:
+            outcomes.add(str(reason).split(":")[0])
+        else:
+            outcomes.add("result")
+            assert 0 <= result.p_value <= 1
+            assert all(row.variance >= 0 for row in result.random)
+    # Everything else that numpy might raise would carry no argument's name.
+    assert outcomes <= {"result", "sample", "taster", "score", "condition", "y", "frame"}
+    assert {"result", "score"} <= outcomes
