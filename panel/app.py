@@ -11,6 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from panel.store.database import Database
+from panel.store.shelf import remove_for_good
 from panel.store.tokens import Tokens, server_key
 from panel.web import (
     amendments,
@@ -19,8 +20,10 @@ from panel.web import (
     exports,
     kitchen,
     organiser,
+    organisers,
     prints,
     room,
+    shelf,
     sign_in,
     study,
     taster,
@@ -38,12 +41,21 @@ if TYPE_CHECKING:
     from panel.settings import Settings
 
 
+def _tidy(database: Database) -> None:
+    """Remove what has outlived its time."""
+    with database.write() as session:
+        removed = remove_for_good(session)
+    if removed:
+        database.forget_deleted()
+
+
 def create_app(settings: Settings) -> FastAPI:
     """The application over the settings' database, its schema brought up to date."""
     settings.data.mkdir(parents=True, exist_ok=True)
     database = Database(settings.database_url)
     database.migrate()
     tokens = Tokens(server_key(settings.data))
+    _tidy(database)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
@@ -58,7 +70,9 @@ def create_app(settings: Settings) -> FastAPI:
     for router in (
         sign_in,
         organiser,
+        organisers,
         study,
+        shelf,
         amendments,
         prints,
         room,

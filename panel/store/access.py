@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 
 from panel.store.database import now
 from panel.store.ledger import append
-from panel.store.tables import Organiser, SignInLink
+from panel.store.tables import Organiser, SignInLink, Study
 from panel.study.draft_reader import name_key, tidy
 
 if TYPE_CHECKING:
@@ -32,7 +32,12 @@ def has_organiser(session: Session) -> bool:
     return session.exec(select(Organiser).limit(1)).first() is not None
 
 
-def add_organiser(session: Session, name: str, password: str) -> Organiser:
+def all_organisers(session: Session) -> list[Organiser]:
+    """All organisers by name."""
+    return list(session.exec(select(Organiser).order_by(col(Organiser.name_key))))
+
+
+def add_organiser(session: Session, name: str, password: str, created_by: str = "") -> Organiser:
     """A new organiser; ValueError, in the user's words, when name or password will not do."""
     name = tidy(name)
     if not name:
@@ -42,7 +47,9 @@ def add_organiser(session: Session, name: str, password: str) -> Organiser:
     if session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first():
         raise ValueError(f"There is an organiser called “{name}” already. Choose another name.")
     hashed = password_hash().hash(_composed(password))
-    organiser = Organiser(name=name, name_key=name_key(name), password_hash=hashed, created_at=now())
+    organiser = Organiser(
+        name=name, name_key=name_key(name), password_hash=hashed, created_by=created_by, created_at=now()
+    )
     session.add(organiser)
     session.flush()
     return organiser
@@ -88,16 +95,22 @@ def new_link(session: Session, study_id: str, role: str, actor: str) -> str:
 
 def link_with(session: Session, token: str) -> SignInLink | None:
     """The live link with that token, or None."""
-    found = select(SignInLink).where(
-        SignInLink.token_hash == _hashed(token), col(SignInLink.revoked_at).is_(None)
-    )
-    return session.exec(found).first()
+    found = session.exec(select(SignInLink).where(SignInLink.token_hash == _hashed(token))).first()
+    return found if found is not None and _is_live(session, found) else None
 
 
 def live_link(session: Session, link_id: str) -> SignInLink | None:
-    """The link with that id unless it was revoked."""
+    """The link with that id unless it was revoked or has expired with its study."""
     link = session.get(SignInLink, link_id)
-    return link if link is not None and link.revoked_at is None else None
+    return link if link is not None and _is_live(session, link) else None
+
+
+def _is_live(session: Session, link: SignInLink) -> bool:
+    """A link ends when it is revoked or its study put away or deleted; the kitchen's with the signature as well."""
+    study = session.get_one(Study, link.study_id)
+    if link.revoked_at or study.archived_at or study.deleted_at:
+        return False
+    return link.role == "analyst" or study.state not in ("signed", "revealed")
 
 
 def _composed(password: str) -> str:

@@ -90,7 +90,7 @@ def seal_study(
     study.commitment = seal.commitment(sealed_contents(session, study, secret))
     recovery_code = seal.new_recovery_code()
     study.locked = json.dumps(seal.lock(secret, passphrase, recovery_code), sort_keys=True)
-    study.draft, study.seed = "", ""
+    study.draft, study.seed = _without_products(study), ""
     study.state, study.sealed_at = State.SEALED, now()
     session.add(study)
     append(
@@ -200,6 +200,12 @@ def _add_samples(session: Session, study: Study, products: list[Product], seed: 
     session.add_all(Batch(sample_id=sample.id, number=1) for sample in samples)
     session.flush()
     return samples
+
+
+def _without_products(study: Study) -> str:
+    """What was typed, for a copy as the next round, without everything about the products."""
+    typed = {name: value for name, value in draft_of(study).items() if not name.startswith("product-")}
+    return json.dumps(typed, ensure_ascii=False, sort_keys=True)
 
 
 def _role(product: Product) -> str:

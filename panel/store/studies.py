@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import secrets
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,10 @@ from panel.study.plan import Plan, plan_from_dict
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+
+class DraftChangedError(ValueError):
+    """Somebody else has saved the draft since it was opened."""
 
 
 class ForbiddenMoveError(ValueError):
@@ -38,8 +43,9 @@ def study_called(session: Session, study_id: str) -> Study | None:
 
 
 def all_studies(session: Session) -> list[Study]:
-    """All studies, newest first."""
-    return list(session.exec(select(Study).order_by(col(Study.created_at).desc(), col(Study.id))))
+    """All studies that are neither archived nor deleted, newest first."""
+    query = select(Study).where(col(Study.archived_at).is_(None), col(Study.deleted_at).is_(None))
+    return list(session.exec(query.order_by(col(Study.created_at).desc(), col(Study.id))))
 
 
 def require(study: Study, move: Move) -> None:
@@ -49,19 +55,33 @@ def require(study: Study, move: Move) -> None:
         raise ForbiddenMoveError(reason)
 
 
-def save_draft(session: Session, study_id: str, typed: Mapping[str, str]) -> Study:
-    """Keep the form exactly as typed. A change makes the drawn plan void, since it may no longer fit."""
+def save_draft(session: Session, study_id: str, typed: Mapping[str, str], as_of: str = "") -> Study:
+    """Keep the form exactly as typed. A change makes the drawn plan void, since it may no longer fit.
+
+    as_of : `draft_mark` of the draft that the form was filled from; DraftChangedError, and nothing stored, when
+        another form was saved since. "" asks for no such check.
+    """
     study = locked_study(session, study_id)
     require(study, Move.EDIT)
     kept = _as_text(typed)
+    if as_of and as_of != draft_mark(study) and kept != study.draft:
+        raise DraftChangedError(
+            "Somebody else saved this draft while you were typing. Theirs stands; what you typed is below and not "
+            "stored. Save again to put yours in its place, or open the draft anew to see theirs."
+        )
     if kept != study.draft:
         study.draft, study.seed, study.title = kept, "", _title(typed)
     session.add(study)
     return study
 
 
+def draft_mark(study: Study) -> str:
+    """A fingerprint of the draft as it is stored now."""
+    return hashlib.sha256(study.draft.encode("utf-8")).hexdigest()[:16]
+
+
 def draft_of(study: Study) -> dict[str, str]:
-    """The typed form of a study that is still a draft."""
+    """The typed form; of a study that is sealed, without the products."""
     typed: dict[str, str] = json.loads(study.draft or "{}")
     return typed
 

@@ -60,7 +60,7 @@ class Organiser(SQLModel, table=True):
 class Study(SQLModel, table=True):
     """One comparison with one question.
 
-    draft : the typed form with the products' names, emptied by the seal
+    draft : the typed form with the products, which the seal takes out
     seed : seed of the drawn plan in hexadecimal, emptied by the seal
     plan : the frozen plan, from the seal on; locked : the encrypted key, seed and nonce
     report : the signed report; key : products, seed and nonce in plain, from the reveal on

@@ -88,6 +88,11 @@ def organisers_study(study_id: str, house: InHouse, _who: AsOrganiser) -> Study:
     return _study_or_404(house, study_id)
 
 
+def organisers_study_on_the_shelf(study_id: str, house: InHouse, _who: AsOrganiser) -> Study:
+    """The study of the address even where it is deleted, for an organiser who may bring it back."""
+    return _study_or_404(house, study_id, deleted=True)
+
+
 def _visitor_of(role: Role, request: Request, house: House, study_id: str) -> Visitor:
     for candidate in (visitor(request, house, role), visitor(request, house, "organiser")):
         if candidate is not None and candidate.study_id in ("", study_id):
@@ -121,14 +126,15 @@ def kitchens_study(study_id: str, house: InHouse, _who: AsKitchen) -> Study:
 
 
 OrganisersStudy = Annotated[Study, Depends(organisers_study)]
+StudyOnTheShelf = Annotated[Study, Depends(organisers_study_on_the_shelf)]
 AnalystsStudy = Annotated[Study, Depends(analysts_study)]
 KitchensStudy = Annotated[Study, Depends(kitchens_study)]
 
 
-def _study_or_404(house: House, study_id: str) -> Study:
+def _study_or_404(house: House, study_id: str, *, deleted: bool = False) -> Study:
     with house.database.read() as session:
         study = study_called(session, study_id)
-    if study is None:
+    if study is None or (study.deleted_at is not None and not deleted):
         raise HTTPException(404)
     return study
 

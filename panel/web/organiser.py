@@ -64,7 +64,7 @@ class StudiesPage:
 
 @dataclass(frozen=True, slots=True)
 class DraftPage:
-    """The form of a draft with everything as typed, and what is wrong with it."""
+    """The form of a draft with everything as typed, and what is wrong with it. as_of: mark of the stored draft."""
 
     head: StudyHead
     typed: dict[str, str]
@@ -75,6 +75,7 @@ class DraftPage:
     allergens: dict[str, str]
     cautions: dict[str, str]
     saved: bool
+    as_of: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +135,15 @@ def show_draft(request: Request, study: OrganisersStudy) -> Response:
 @router.post("/studies/{study_id}/draft")
 def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: Sent) -> Response:
     """Keep what was typed, always; then go on to the plan, or say what is still missing."""
-    typed = {name: value for name, value in sent.items() if name != "go"}
-    with house.database.write() as session:
-        study = studies.save_draft(session, study.id, typed)
+    typed = {name: value for name, value in sent.items() if name not in ("go", "as_of")}
+    try:
+        with house.database.write() as session:
+            study = studies.save_draft(session, study.id, typed, sent.get("as_of", ""))
+    except studies.DraftChangedError as error:
+        with house.database.read() as session:
+            study = session.get_one(type(study), study.id)
+        changed = Problem("", "changed", str(error))
+        return _draft_page(request, study, renumbered(typed), problems=(changed,), status=422)
     if (wanted := sent.get("go", "save")).startswith("row-"):
         shown = {kind: len(rows_of(typed, kind)) + (wanted == f"row-{kind}") for kind in FIRST_ROWS}
         return _draft_page(request, study, renumbered(typed), at_least=shown)
@@ -236,6 +243,7 @@ def _draft_page(
         allergens=ALLERGENS,
         cautions=CAUTIONS,
         saved=saved,
+        as_of=studies.draft_mark(study),
     )
     block = "form" if wants_fragment(request) else None
     return page(request, "organiser/draft.html", context, block=block, status=status)
