@@ -1,22 +1,22 @@
-"""Printed things: labels, fill sheet, pour sheet, tray maps. Every print is an event of the study."""
+"""Printed things for kitchen and trays: fill sheet, pour sheet, tray maps. Every print is an event of the study."""
 
 from __future__ import annotations
 
-import csv
-import io
 from typing import TYPE_CHECKING
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, HTTPException, Request, Response
 
 from panel import printing
 from panel.store import studies
 from panel.store.ledger import append, events_of
-from panel.store.rows import Cup, cups_of
+from panel.store.rows import Cup, current_cups_of
 from panel.store.sealing import open_key, samples_of
 from panel.study.life import Move
 from panel.study.plan import product_from_dict
 from panel.study.problems import Problem
+from panel.web import label_prints, room_prints
 from panel.web.access import AsKitchen, AsOrganiser, KitchensStudy, OrganisersStudy
+from panel.web.label_prints import frozen_address
 from panel.web.pages import InHouse, Sent
 from panel.web.passphrases import phrase_in
 from panel.web.slow_down import too_many_tries
@@ -28,70 +28,8 @@ if TYPE_CHECKING:
     from panel.web.house import House
 
 router = APIRouter()
-
-
-@router.get("/studies/{study_id}/print/labels.pdf")
-def print_labels(
-    request: Request,
-    house: InHouse,
-    who: AsOrganiser,
-    study: OrganisersStudy,
-    sheet: str = "a4-3x7",
-    start: str = "1",
-    right: str = "0",
-    down: str = "0",
-) -> Response:
-    studies.require(study, Move.PRINT)
-    chosen = printing.SHEETS.get(sheet)
-    if chosen is None:
-        return study_page(
-            request, house, study, (Problem("sheet", "unknown", "Choose a sheet from the list."),), 422
-        )
-    first = _number(start, 1, chosen.per_page)
-    shift = (_number(right, -10, 10), _number(down, -10, 10))
-    if first is None or first != int(first):
-        text = f"Begin at a whole number from 1 to {chosen.per_page}: that many labels are on this sheet."
-        return study_page(request, house, study, (Problem("start", "not_in_range", text),), 422)
-    if shift[0] is None or shift[1] is None:
-        text = (
-            "Shift by a number from -10 to 10 mm; for more, check the ruler page and the printer's settings."
-        )
-        return study_page(request, house, study, (Problem("right", "not_in_range", text),), 422)
-    address = _frozen_address(house, study, who.actor, "cup labels")
-    labels = [
-        printing.CupLabel(cup.code, f"{address}/C/{cup.token}".upper(), cup.place, cup.position)
-        for cup in _cups(house, study)
-        if not cup.same_cup
-    ]
-    printed = printing.cup_labels(
-        labels,
-        chosen,
-        start_at=int(first),
-        shift=(shift[0], shift[1]),
-        footer_commitment=study.commitment,
-        cup_diameter_mm=studies.plan_of(study).kitchen.cup_diameter,
-    )
-    return _pdf(printed.pdf, "cup-labels")
-
-
-@router.get("/studies/{study_id}/print/ruler.pdf")
-def print_ruler(study: OrganisersStudy, sheet: str = "a4-3x7") -> Response:
-    chosen = printing.SHEETS.get(sheet, printing.SHEETS["a4-3x7"])
-    return _pdf(printing.ruler_page(chosen).pdf, "ruler")
-
-
-@router.get("/studies/{study_id}/print/labels.csv")
-def print_label_rows(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response:
-    """The labels for another printer, in tray order."""
-    studies.require(study, Move.PRINT)
-    address = _frozen_address(house, study, who.actor, "cup labels as CSV")
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(["code", "place", "position", "address"])
-    for cup in _cups(house, study):
-        if not cup.same_cup:
-            writer.writerow([cup.code, cup.place, cup.position, f"{address}/C/{cup.token}".upper()])
-    return Response(text.getvalue(), media_type="text/csv", headers=_named("cup-labels.csv", attach=True))
+router.include_router(label_prints.router)
+router.include_router(room_prints.router)
 
 
 @router.post("/studies/{study_id}/print/fill-sheet.pdf")
@@ -121,21 +59,24 @@ def print_fill_sheet(
 @router.get("/studies/{study_id}/print/pour-sheet.pdf")
 def print_pour_sheet(house: InHouse, who: AsKitchen, study: KitchensStudy) -> Response:
     studies.require(study, Move.PRINT)
-    _frozen_address(house, study, who.actor, "pour sheet")
+    frozen_address(house, study, who.actor, "pour sheet", {})
     return _pdf(printing.pour_sheet(pour_sheet_of(house, study)).pdf, "pour-sheet")
 
 
 @router.get("/studies/{study_id}/print/tray-maps.pdf")
-def print_tray_maps(house: InHouse, who: AsKitchen, study: KitchensStudy) -> Response:
+def print_tray_maps(house: InHouse, who: AsKitchen, study: KitchensStudy, place: str = "") -> Response:
+    """The tray map of every place, or of the one of that number."""
     studies.require(study, Move.PRINT)
-    _frozen_address(house, study, who.actor, "tray maps")
+    frozen_address(house, study, who.actor, "tray maps", {"place": place})
     plan = studies.plan_of(study)
     trays: dict[int, list[printing.TrayCup]] = {}
     for cup in _cups(house, study):
-        if not cup.same_cup:
+        if not cup.same_cup and place in ("", str(cup.place)):
             condition = plan.conditions[cup.condition] if len(plan.conditions) > 1 else ""
             trays.setdefault(cup.place, []).append(printing.TrayCup(cup.code, cup.position, condition))
     maps = [printing.TrayMap(place, tuple(cups)) for place, cups in sorted(trays.items())]
+    if not maps:
+        raise HTTPException(404)
     return _pdf(printing.tray_maps(maps, cup_diameter_mm=plan.kitchen.cup_diameter).pdf, "tray-maps")
 
 
@@ -143,7 +84,7 @@ def print_tray_maps(house: InHouse, who: AsKitchen, study: KitchensStudy) -> Res
 def print_serving_sheet(house: InHouse, who: AsKitchen, study: KitchensStudy) -> Response:
     """For the second person: codes by place, without pour letters."""
     studies.require(study, Move.PRINT)
-    _frozen_address(house, study, who.actor, "serving sheet")
+    frozen_address(house, study, who.actor, "serving sheet", {})
     return _pdf(printing.serving_sheet(pour_sheet_of(house, study)).pdf, "serving-sheet")
 
 
@@ -228,29 +169,10 @@ def _schedule(plan: Plan, cups: tuple[printing.PourCup, ...]) -> printing.BatchS
 
 def _cups(house: House, study: Study) -> list[Cup]:
     with house.database.read() as session:
-        return cups_of(session, study.id)
-
-
-def _frozen_address(house: House, study: Study, actor: str, what: str) -> str:
-    """The address that this study's codes carry: the one in force at its first print, from then on the same."""
-    with house.database.write() as session:
-        append(session, study.id, actor, "printed", {"what": what})
-        return studies.freeze_address(session, study.id, house.base_url)
-
-
-def _number(text: str, low: float, high: float) -> float | None:
-    try:
-        value = float(text.replace(",", ".").strip() or "0")
-    except ValueError:
-        return None
-    return value if low <= value <= high else None
+        return current_cups_of(session, study.id)
 
 
 def _pdf(content: bytes, name: str) -> Response:
-    return Response(content, media_type="application/pdf", headers=_named(f"{name}.pdf"))
-
-
-def _named(name: str, *, attach: bool = False) -> dict[str, str]:
-    """Headers for a file whose name says what kind of thing it is and nothing else."""
-    how = "attachment" if attach else "inline"
-    return {"Content-Disposition": f'{how}; filename="{name}"', "Cache-Control": "no-store"}
+    """A file whose name says what kind of thing it is and nothing else."""
+    headers = {"Content-Disposition": f'inline; filename="{name}.pdf"', "Cache-Control": "no-store"}
+    return Response(content, media_type="application/pdf", headers=headers)

@@ -208,8 +208,11 @@ def _page(
         cups=cups,
         own_cups=_choices(own),
         replaceable=_choices([cup for cup in own if _still_to_come(cup, cups)]),
-        labels=(("", "All labels of this place"), *((cup.code, f"Cup {cup.code} only") for cup in own)),
-        fresh_code=fresh_code if any(cup.code == fresh_code for cup in own) else "",
+        labels=(
+            ("", "All labels of this place"),
+            *((code, f"Cup {code} only") for code in dict.fromkeys(cup.code for cup in cups)),
+        ),
+        fresh_code=fresh_code if any(cup.code == fresh_code for cup in cups) else "",
         conditions=len(plan.conditions) > 1,
         reasons=(("", "Choose a reason"), *REASONS.items()),
         sheets=tuple((name, sheet.name) for name, sheet in SHEETS.items()),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request, Response
@@ -26,11 +27,26 @@ from panel.web.passphrases import WAIT, holder_in, phrase_in, problems_with_new,
 from panel.web.study_page import StudyHead, head_of_page
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from panel.store.tables import Study
     from panel.study.plan import Plan
     from panel.study.test_methods import TestMethod
 
 router = APIRouter()
+
+OTHER_SHEETS = (
+    ("roll", "Roll of single labels, by the width and height below"),
+    ("custom", "Another sheet, by all its numbers below"),
+)
+LABEL_FORM = {
+    "sheet": "a4-3x7",
+    "start": "1",
+    "right": "0",
+    "down": "0",
+    "page_width": "210",
+    "page_height": "297",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +61,7 @@ class StudyPage:
     test: TestMethod
     sheets: tuple[tuple[str, str], ...]
     problems: tuple[Problem, ...]
+    typed: dict[str, str]
     may_print: bool
     may_open: bool
     may_read: bool
@@ -175,9 +192,14 @@ def reveal(
 
 
 def study_page(
-    request: Request, house: InHouse, study: Study, problems: tuple[Problem, ...] = (), status: int = 200
+    request: Request,
+    house: InHouse,
+    study: Study,
+    problems: tuple[Problem, ...] = (),
+    status: int = 200,
+    typed: Mapping[str, str] = MappingProxyType({}),
 ) -> Response:
-    """The study's page, with what was wrong with a form on it."""
+    """The study's page, with what was wrong with a form on it and what was typed there."""
     plan, state = studies.plan_of(study), State(study.state)
     with house.database.read() as session:
         events = events_of(session, study.id)
@@ -185,8 +207,9 @@ def study_page(
         head=head_of_page(study),
         plan=plan,
         test=method_of(plan.method),
-        sheets=tuple((name, sheet.name) for name, sheet in SHEETS.items()),
+        sheets=(*((name, sheet.name) for name, sheet in SHEETS.items()), *OTHER_SHEETS),
         problems=problems,
+        typed=LABEL_FORM | dict(typed),
         may_print=allowed(state, Move.PRINT),
         may_open=allowed(state, Move.OPEN),
         may_read=allowed(state, Move.READ_REPORT),

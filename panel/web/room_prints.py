@@ -1,0 +1,96 @@
+"""Printed things for single places: join cards in dealing order, and ballots for tasters without a phone."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request, Response
+from sqlmodel import col, select
+
+from panel import printing
+from panel.store import studies
+from panel.store.rows import Cup, current_cups_of
+from panel.store.tables import Place
+from panel.study.life import Move
+from panel.study.problems import Problem
+from panel.web.access import AsOrganiser, OrganisersStudy
+from panel.web.label_prints import frozen_address
+from panel.web.pages import InHouse
+from panel.web.study import study_page
+
+if TYPE_CHECKING:
+    from panel.store.tables import Study
+    from panel.web.house import House
+
+router = APIRouter()
+
+
+@router.get("/studies/{study_id}/print/join-cards.pdf")
+def print_join_cards(
+    request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, place: str = ""
+) -> Response:
+    """One card a place, in dealing order: cut and stacked, the top one is the next to hand out."""
+    studies.require(study, Move.PRINT)
+    places = _places(house, study, place)
+    if not places:
+        return _no_place(request, house, study)
+    address = frozen_address(house, study, who.actor, "join cards", {"place": place})
+    cards = []
+    for one in places:
+        token = house.tokens.place(one.id, one.token_revision)
+        cards.append(
+            printing.JoinCard(one.number, f"{address}/P/{token}".upper(), f"{address}/P", _in_groups(token))
+        )
+    return _pdf(printing.join_cards(cards).pdf, "join-cards")
+
+
+@router.get("/studies/{study_id}/print/paper-ballots.pdf")
+def print_paper_ballots(
+    request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, place: str = ""
+) -> Response:
+    """The ballot of every place, or of one, with the cups that stand there now."""
+    studies.require(study, Move.PRINT)
+    if not _places(house, study, place):
+        return _no_place(request, house, study)
+    frozen_address(house, study, who.actor, "paper ballots", {"place": place})
+    plan = studies.plan_of(study)
+    with house.database.read() as session:
+        cups = [cup for cup in current_cups_of(session, study.id) if place in ("", str(cup.place))]
+    tasks: dict[int, dict[int, list[Cup]]] = {}
+    for cup in cups:
+        tasks.setdefault(cup.place, {}).setdefault(cup.task, []).append(cup)
+    ballots = [
+        printing.PaperBallot(
+            number,
+            tuple(
+                printing.BallotTask(
+                    tuple(cup.code for cup in served),
+                    plan.conditions[served[0].condition] if len(plan.conditions) > 1 else "",
+                )
+                for _, served in sorted(mine.items())
+            ),
+        )
+        for number, mine in sorted(tasks.items())
+    ]
+    return _pdf(printing.paper_ballots(plan, ballots, commitment=study.commitment).pdf, "paper-ballots")
+
+
+def _places(house: House, study: Study, number: str) -> list[Place]:
+    """All places in dealing order, or the one of that number."""
+    query = select(Place).where(Place.study_id == study.id).order_by(col(Place.number))
+    with house.database.read() as session:
+        return [place for place in session.exec(query) if number in ("", str(place.number))]
+
+
+def _no_place(request: Request, house: House, study: Study) -> Response:
+    text = "This study has no place of that number. Print from the place’s own page in the room."
+    return study_page(request, house, study, (Problem("", "no_place", text),), 422)
+
+
+def _in_groups(token: str) -> str:
+    return " ".join(token[start : start + 5] for start in range(0, len(token), 5))
+
+
+def _pdf(content: bytes, name: str) -> Response:
+    headers = {"Content-Disposition": f'inline; filename="{name}.pdf"', "Cache-Control": "no-store"}
+    return Response(content, media_type="application/pdf", headers=headers)
