@@ -179,5 +179,5 @@ def odd_one(taster: int, cookers: list[Cooker]) -> dict[str, str]:
     """Which cup of three this taster names: the odd one when they can tell, otherwise a guess."""
     draw = random.Random(f"{SEED} {taster} triangle")
     if draw.random() < SHARE_WHO_TELL:
-        return {"odd": str(1 + next(i for i, c in enumerate(cookers) if cookers.count(c) == 1))}
-    return {"odd": str(draw.randint(1, 3))}
+        return {"choice": str(1 + next(i for i, c in enumerate(cookers) if cookers.count(c) == 1))}
+    return {"choice": str(draw.randint(1, 3))}

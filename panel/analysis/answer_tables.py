@@ -6,6 +6,8 @@ import csv
 import io
 from typing import TYPE_CHECKING, Any, Protocol
 
+from panel.study.questions import wording_of
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
@@ -36,7 +38,7 @@ class ExportedScore(Protocol):
 
 
 class ExportedChoice(Protocol):
-    """One forced choice."""
+    """One answer about a set."""
 
     @property
     def attempt_id(self) -> str: ...
@@ -49,16 +51,19 @@ class ExportedChoice(Protocol):
     @property
     def samples(self) -> tuple[str, ...]: ...
     @property
-    def chosen(self) -> int: ...
+    def chosen(self) -> str: ...
     @property
-    def correct(self) -> bool: ...
+    def correct(self) -> bool | None: ...
     @property
     def late(self) -> bool: ...
 
 
 def answers_csv(plan: Plan, scores: Iterable[ExportedScore], left_out: Mapping[str, str]) -> str:
-    """Every answer about single cups; "" where there is none. left_out: attempt id -> reason."""
-    wording = {question.key: question.text for question in plan.questions}
+    """Every answer about single cups, and without a sample those given once at the end; "" where there is none.
+
+    left_out : attempt id -> reason
+    """
+    wording = wording_of(plan)
     return rows_csv(
         {
             "taster": s.taster,
@@ -77,7 +82,7 @@ def answers_csv(plan: Plan, scores: Iterable[ExportedScore], left_out: Mapping[s
 
 
 def choices_csv(choices: Iterable[ExportedChoice], left_out: Mapping[str, str]) -> str:
-    """Every forced choice; "" where there is none. left_out: attempt id -> reason."""
+    """Every answer about a set; "" where there is none. left_out: attempt id -> reason."""
     return rows_csv(
         {
             "taster": c.taster,
@@ -85,7 +90,7 @@ def choices_csv(choices: Iterable[ExportedChoice], left_out: Mapping[str, str]) 
             "condition": c.condition,
             "samples": " ".join(c.samples),
             "chosen": c.chosen,
-            "correct": _yes_no(c.correct),
+            "correct": "" if c.correct is None else _yes_no(c.correct),
             "late": _yes_no(c.late),
             "left_out": left_out.get(c.attempt_id, ""),
         }

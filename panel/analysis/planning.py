@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import stats
-from panel.study.scales import scale_of
+from panel.study.questions import span_of
 from panel.study.test_methods import method_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from panel.study.plan import Plan
 
 POWER = 0.8
@@ -21,9 +23,7 @@ FEW = 8
 
 def what_it_can_find(plan: Plan) -> tuple[str, ...]:
     """Sentences for the plan page: the difference it finds, what it could miss, and what more tasters would give."""
-    if method_of(plan.method).chance is not None:
-        return _forced_choice(plan)
-    return _rating(plan)
+    return _PLANS[method_of(plan.method).analysis](plan)
 
 
 def _forced_choice(plan: Plan) -> tuple[str, ...]:
@@ -53,8 +53,7 @@ def _forced_choice(plan: Plan) -> tuple[str, ...]:
 
 
 def _rating(plan: Plan) -> tuple[str, ...]:
-    scale = scale_of(plan.question_called(plan.primary).scale)
-    length = (scale.high - scale.low) or (scale.points[0].value - scale.points[-1].value)
+    length = span_of(plan.question_called(plan.primary))
     if length <= 1:
         return ()
     if plan.tasters < 2:
@@ -100,3 +99,37 @@ def _effective_tasters(plan: Plan) -> int:
         return plan.tasters
     efficiency = samples * (taken - 1) / (taken * (samples - 1))
     return max(2, int(plan.tasters * plan.layout.sittings * taken / samples * efficiency))
+
+
+def _two_product(plan: Plan) -> tuple[str, ...]:
+    answers = plan.tasters * plan.replicates
+    needed = stats.required_servings(plan.method, d_prime=1.0, power=POWER, alpha=plan.alpha)
+    return (
+        needed.sentence(),
+        f"This plan gives about {answers // 2} of each kind, over {plan.tasters} tasters.",
+    )
+
+
+def _preference(plan: Plan) -> tuple[str, ...]:
+    share = 2 / 3
+    power = stats.preference_power(plan.tasters, prefer_a=share, alpha=plan.alpha)
+    needed = stats.required_tasters_for_preference(prefer_a=share, alpha=plan.alpha, power=POWER)
+    return (power.sentence(), needed.sentence())
+
+
+def _ranking(plan: Plan) -> tuple[str, ...]:
+    if plan.tasters < 2:
+        return ("One taster’s order says nothing about other tasters. Plan at least two.",)
+    positions = [0.0] * (plan.samples - 1) + [1.0]
+    said = stats.ranking_power(_effective_tasters(plan), positions, alpha=plan.alpha, simulations=1000)
+    return (f"Where one sample stands out by one standard deviation of an impression: {said.sentence()}",)
+
+
+_PLANS: dict[str, Callable[[Plan], tuple[str, ...]]] = {
+    "scores": _rating,
+    "forced choice": _forced_choice,
+    "same-different": _two_product,
+    "A-not-A": _two_product,
+    "preference": _preference,
+    "ranking": _ranking,
+}

@@ -8,16 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 from panel.analysis.answer_tables import answers_csv, choices_csv
 from panel.analysis.study_analysis import analyse_study
-from panel.study.answers import ODD_ONE, Answer, check_odd_one, check_scores, odd_one_is_right
+from panel.study.answers import Answer, check_scores
 from panel.study.plan import Plan, plan_from_dict
 from panel.study.pseudonyms import taster_name
+from panel.study.questions import asked_at_end, asked_on
+from panel.study.set_answers import SetCup, check_set, judged
 from panel.study.test_methods import method_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from panel.study.plan import Question
     from panel.study.seal import Event
 
+AT_THE_END = {"label": "", "replicate": 0, "rank": 0, "warm_up": False}
 TOLERANCE = 1e-6  # relative: other machines and library versions round differently
 
 
@@ -38,15 +42,15 @@ class Score:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One forced choice, as counted again."""
+    """One answer about a set, as counted again."""
 
     attempt_id: str
     taster: str
     set_number: int
     condition: str
     samples: tuple[str, ...]
-    chosen: int
-    correct: bool
+    chosen: str
+    correct: bool | None
     late: bool
 
 
@@ -66,11 +70,9 @@ def recounted(sealed: dict[str, Any], events: list[Event], sends: list[dict[str,
     cups = _cups(sealed, events, seats)
     left_out = _left_out(events)
     stored = [send for send in sends if send["outcome"] == "stored"]
-    scores: list[Score] = []
     choices: list[Choice] = []
-    if method_of(plan.method).answer == "scores":
-        scores = sorted(_scores(plan, seats, cups, stored), key=_score_order)
-    else:
+    scores = sorted(_scores(plan, seats, cups, stored), key=_score_order)
+    if method_of(plan.method).wording is not None:
         choices = sorted(_choices(plan, seats, cups, stored), key=lambda c: (c.taster, c.set_number))
     roles = {label["role"]: label["blind_label"] for label in sealed["labels"].values()}
     try:
@@ -104,7 +106,9 @@ def results_agree(signed: Any, again: Any, where: str = "results") -> str:
 
 
 def _score_order(score: Score) -> tuple[Any, ...]:
-    return (score.taster, score.question, score.condition, len(score.sample), score.sample, score.replicate)
+    at_end = score.sample == ""
+    rest = (score.condition, len(score.sample), score.sample, score.replicate)
+    return (at_end, score.taster, score.question, *rest)
 
 
 def _seats(events: list[Event]) -> dict[str, tuple[int, str]]:
@@ -138,7 +142,8 @@ def _cups(
         for cup in sorted(row_of, key=lambda cup: cup["served"]):
             if not cup["warm_up"]:
                 ranks[cup["condition"]] = ranks.get(cup["condition"], 0) + 1
-            cup["label"] = sealed["labels"][found.get(cup["position"], cup["sample"])]["blind_label"]
+            label = sealed["labels"][found.get(cup["position"], cup["sample"])]
+            cup["label"], cup["role"] = label["blind_label"], label["role"]
             cup["rank"] = ranks.get(cup["condition"], 0)
         cups[attempt] = sorted(row_of, key=lambda cup: cup["position"])
     return cups
@@ -186,10 +191,16 @@ def _scores(
     cups: dict[str, list[dict[str, Any]]],
     sends: list[dict[str, Any]],
 ) -> Iterator[Score]:
+    """What was answered about single cups, and once at the end."""
+    by_set = method_of(plan.method).wording is not None
     for send in sends:
-        answers = _answers_in(plan, send)
-        for cup in cups[send["attempt"]]:
-            if cup["task"] != send["task"] or cup["warm_up"]:
+        served = [cup for cup in cups[send["attempt"]] if cup["task"] == send["task"]]
+        if by_set and served:
+            continue
+        questions = asked_on(plan, served[0]["condition"]) if served else asked_at_end(plan)
+        answers = _answers_in(questions, send)
+        for cup in served or [AT_THE_END]:
+            if cup["warm_up"]:
                 continue
             for answer in answers:
                 yield Score(
@@ -197,7 +208,7 @@ def _scores(
                     taster=seats[send["attempt"]][1],
                     sample=cup["label"],
                     question=answer.question,
-                    condition=plan.conditions[cup["condition"]],
+                    condition=plan.conditions[cup["condition"]] if served else "",
                     replicate=cup["replicate"],
                     position=cup["rank"],
                     value=answer.value,
@@ -205,12 +216,11 @@ def _scores(
                 )
 
 
-def _answers_in(plan: Plan, send: dict[str, Any]) -> list[Answer]:
+def _answers_in(questions: tuple[Question, ...], send: dict[str, Any]) -> list[Answer]:
     """The answers of one send; what was erased counts as left open."""
     erased = set(send["erased"])
-    kept = tuple(question for question in plan.questions if question.key not in erased)
-    answers, _problems = check_scores(kept, send["sent"])
-    return answers + [Answer(question.key, None) for question in plan.questions if question.key in erased]
+    answers, _problems = check_scores(tuple(q for q in questions if q.key not in erased), send["sent"])
+    return answers + [Answer(question.key, None) for question in questions if question.key in erased]
 
 
 def _choices(
@@ -220,21 +230,19 @@ def _choices(
     sends: list[dict[str, Any]],
 ) -> Iterator[Choice]:
     for send in sends:
-        served = [cup for cup in cups[send["attempt"]] if cup["task"] == send["task"]]
-        answer = check_odd_one(len(served), send["sent"])
-        if not isinstance(answer, Answer) or answer.question != ODD_ONE or answer.value is None:
+        served = [cup for cup in cups[send["attempt"]] if cup["task"] == send["task"] and not cup["warm_up"]]
+        answer = check_set(plan.method, len(served), send["sent"], no_preference=plan.no_preference)
+        if not served or not isinstance(answer, Answer):
             continue
-        named = served[int(answer.value) - 1]  # the screen shows the planned order
-        served.sort(key=lambda cup: int(cup["served"]))
-        samples = tuple(cup["label"] for cup in served)
-        chosen = served.index(named) + 1
+        set_cups = [SetCup(cup["label"], cup["role"], cup["served"]) for cup in served]
+        found = judged(plan.method, set_cups, str(answer.value))
         yield Choice(
             attempt_id=send["attempt"],
             taster=seats[send["attempt"]][1],
             set_number=send["task"],
             condition=plan.conditions[served[0]["condition"]],
-            samples=samples,
-            chosen=chosen,
-            correct=odd_one_is_right(samples, chosen),
+            samples=found.samples,
+            chosen=found.chosen,
+            correct=found.correct,
             late=send["late"],
         )

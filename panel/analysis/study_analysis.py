@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
-from panel.study.scales import scale_of
+from panel.study.questions import scored_names
 from panel.study.test_methods import method_of
 
 if TYPE_CHECKING:
@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from panel.analysis.choice_report import ChoiceReport
     from panel.analysis.forced_choice import ForcedChoiceReport
     from panel.analysis.score_report import ScoreReport
     from panel.study.plan import Plan
@@ -37,41 +38,60 @@ class ScoredCup(Protocol):
 
 
 class ChosenSet(Protocol):
-    """One forced choice, and whether it was right."""
+    """One answer about a set, and whether it was right; None where nothing is right or wrong."""
 
     @property
     def taster(self) -> str: ...
     @property
-    def correct(self) -> bool: ...
+    def samples(self) -> tuple[str, ...]: ...
+    @property
+    def chosen(self) -> str: ...
+    @property
+    def correct(self) -> bool | None: ...
 
 
 def analyse_study(
     plan: Plan, scores: Sequence[ScoredCup], choices: Sequence[ChosenSet], *, reference: str | None = None
-) -> ScoreReport | ForcedChoiceReport:
+) -> ScoreReport | ForcedChoiceReport | ChoiceReport:
     """The sealed analysis of the rows that count; whoever calls leaves out the others.
 
     reference : blind label that the others are compared with, known only once the report is signed
     ValueError where there is too little to analyse.
     """
     from panel.analysis.analysis import analyse_scores
+    from panel.analysis.choice_report import analyse_choices
     from panel.analysis.forced_choice import ForcedAnswer, analyse_forced_choice
 
-    if method_of(plan.method).analysis == "forced choice":
-        answers = [ForcedAnswer(choice.taster, choice.correct) for choice in choices]
-        limit = plan.similarity_limit
-        return analyse_forced_choice(plan.method, answers, alpha=plan.alpha, pd_limit=limit, planned=True)
-    return analyse_scores(score_frame(plan, scores), plan=plan, reference=reference)
+    kind = method_of(plan.method).analysis
+    if kind == "scores":
+        return analyse_scores(score_frame(plan, scores), plan=plan, reference=reference)
+    if kind != "forced choice":
+        return analyse_choices(plan, kind, choices)
+    answers = [ForcedAnswer(choice.taster, bool(choice.correct)) for choice in choices]
+    limit = plan.similarity_limit
+    return analyse_forced_choice(plan.method, answers, alpha=plan.alpha, pd_limit=limit, planned=True)
 
 
 def score_frame(plan: Plan, scores: Sequence[ScoredCup]) -> pd.DataFrame:
-    """The answers on scales as a long frame; attributes go by question key. An open answer is nan."""
+    """The answers on scales as a long frame; attributes go by their name in the data.
+
+    An open answer and "cannot tell" are nan.
+    """
     import pandas as pd
 
-    numeric = {question.key for question in plan.questions if scale_of(question.scale).numeric}
+    names = scored_names(plan)
     rows = [
-        (s.taster, s.sample, s.value, s.question, s.condition, str(s.replicate), s.position)
+        (
+            s.taster,
+            s.sample,
+            float("nan") if isinstance(s.value, str) or s.value is None else s.value,
+            s.question,
+            s.condition,
+            str(s.replicate),
+            s.position,
+        )
         for s in scores
-        if s.question in numeric
+        if s.question in names and s.sample
     ]
     columns = ["taster", "sample", "score", "attribute", "condition", "replicate", "position"]
     return pd.DataFrame(rows, columns=columns).astype({"score": float, "position": float})

@@ -6,6 +6,8 @@ import dataclasses
 from typing import TYPE_CHECKING
 
 from panel.analysis.checklist import checklist
+from panel.analysis.choice_report import ChoiceReport
+from panel.analysis.choice_view import choice_view
 from panel.analysis.forced_choice import ForcedChoiceReport
 from panel.analysis.forced_choice_view import forced_choice_view
 from panel.analysis.score_view import score_view
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def report_view(
-    report: ScoreReport | ForcedChoiceReport,
+    report: ScoreReport | ForcedChoiceReport | ChoiceReport,
     names: Mapping[str, str] | None = None,
     *,
     title: str = "",
@@ -33,12 +35,14 @@ def report_view(
     stated : what the study states of the standard's list (keys of `checklist`); None leaves the list out
     figures : draw them (SVG text in each `Figure`)
     """
-    if isinstance(report, ForcedChoiceReport):
+    if isinstance(report, ChoiceReport):
+        view = choice_view(report, names=names, title=title, figures=figures)
+    elif isinstance(report, ForcedChoiceReport):
         view = forced_choice_view(report, title=title, figures=figures)
     else:
         view = score_view(report, names=names, title=title, figures=figures)
     view = dataclasses.replace(view, question=view.question or question)
-    if stated is None:
+    if stated is None or isinstance(report, ChoiceReport):
         return view
     objective = {"objective": view.question} if view.question else {}
     return dataclasses.replace(view, sections=(*view.sections, checklist(report, {**objective, **stated})))

@@ -15,8 +15,11 @@ from panel.printing import lettering
 from panel.printing.document import Marks, TickBox, gap, heading, paragraph, render, table
 from panel.printing.page import PrintedSheet
 from panel.study import cautions as caution_texts
+from panel.study.answers import limits_text
 from panel.study.plan import Plan, Question
-from panel.study.scales import ODD_ONE_HINT, ODD_ONE_QUESTION, Scale, scale_of
+from panel.study.questions import asked_at_end, asked_on, points_of, terms_of
+from panel.study.scales import CANNOT_TELL_WORDS, scale_of
+from panel.study.set_answers import options, set_kind
 from panel.study.test_methods import method_of
 
 LINE_LENGTH = 100.0  # mm: one for each of the hundred steps
@@ -25,10 +28,14 @@ _CODE_SIZE = 40.0
 
 @dataclass(frozen=True, slots=True)
 class BallotTask:
-    """One screen of the phone on paper: its codes in serving order, and how they are served."""
+    """One screen of the phone on paper: its codes in serving order, and how they are served.
+
+    known : whether its one cup is shown by name, before the coded ones
+    """
 
     codes: tuple[str, ...]
     condition: str = ""
+    known: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +61,7 @@ def paper_ballots(
     """
     if not ballots or not all(ballot.tasks for ballot in ballots):
         raise ValueError("Paper ballots need at least one place, and each place at least one task.")
-    odd_one = method_of(plan.method).answer == "odd one"
+    in_sets = method_of(plan.method).wording is not None
 
     def story(wide: float) -> list[Flowable]:
         made: list[Flowable] = []
@@ -64,8 +71,9 @@ def paper_ballots(
             made += _opening(plan, ballot)
             for index, task in enumerate(ballot.tasks, start=1):
                 title = f"Place {ballot.place} · {index} of {len(ballot.tasks)}"
-                answer = _odd_one(task) if odd_one else _scores(plan, task, wide)
+                answer = _set(plan, task, wide) if in_sets else _scores(plan, task, wide)
                 made += _task(f"{title} · {task.condition}" if task.condition else title, task, answer)
+            made += _at_the_end(plan, wide)
             made.append(paragraph("Thank you. Hand this ballot in; please tell nobody what you wrote.", 10))
         return made
 
@@ -77,7 +85,7 @@ def paper_ballots(
         plan.other_allergens,
         *plan.conditions,
     ]
-    texts += [text for question in plan.questions for text in (question.text, question.low, question.high)]
+    texts += [text for q in plan.questions for text in (q.text, q.low, q.high, q.unit, *q.points)]
     marks = Marks("Paper ballot", commitment, rehearsal=rehearsal)
     return render(story, marks, paper=paper, warnings=lettering.doubts(texts))
 
@@ -140,44 +148,97 @@ class CodeLine(Flowable):  # type: ignore[misc]
             x += wide + self.size
 
 
-def _odd_one(task: BallotTask) -> list[Flowable]:
-    cells = [[TickBox(8), CodeLine((code,), 30.0)] for code in task.codes]
-    boxes = Table(
+def _set(plan: Plan, task: BallotTask, wide: float) -> list[Flowable]:
+    """A set of cups in the method's locked words: boxes for cups or words, or a group or place for each cup."""
+    method = method_of(plan.method)
+    wording, kind = method.wording, set_kind(method)
+    assert wording is not None
+    if task.known:
+        return [paragraph(wording.known, 11, bold=True)]
+    asked = [paragraph(wording.question(plan.attribute), 11, bold=True), paragraph(wording.hint, 9)]
+    if kind.first > 1 or kind.words:
+        named = "Reference" if kind.first > 1 else "Cups"
+        cups = task.codes[: kind.first - 1] or (task.codes if len(task.codes) > 1 else ())
+        asked += [CodeLine(cups, 30.0)] if cups else []
+        asked += [paragraph(f"{named} above.", 9)] if cups else []
+    if kind.form in ("groups", "order"):
+        line = "group 1 ☐   group 2 ☐" if kind.form == "groups" else f"place ____ of {len(task.codes)}"
+        rows = [[CodeLine((code,), 26.0), paragraph(line, 11, after=0)] for code in task.codes]
+        return [*asked, table(rows, [40, wide - 40], head=0, lines=False)]
+    found = options(method, task.codes, no_preference=plan.no_preference)
+    boxes = [[TickBox(8), CodeLine((one.code,), 30.0)] for one in found if one.code]
+    words = [[TickBox(8), paragraph(one.words, 11, after=0)] for one in found if one.words]
+    return [*asked, *(_boxes(cells) for cells in (boxes[:3], boxes[3:], words) if cells)]
+
+
+def _boxes(cells: list[list[Flowable]]) -> Table:
+    return Table(
         [[part for cell in cells for part in cell]],
         colWidths=[12 * mm, 40 * mm] * len(cells),
         hAlign="LEFT",
         style=[("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
     )
-    return [paragraph(ODD_ONE_QUESTION, 11, bold=True), paragraph(ODD_ONE_HINT, 9), boxes]
 
 
 def _scores(plan: Plan, task: BallotTask, wide: float) -> list[Flowable]:
     """All questions of a task, the code before each: a question may come to stand on the next page."""
-    code = " ".join(task.codes)
+    condition = plan.conditions.index(task.condition) if task.condition in plan.conditions else 0
+    return _all_asked(asked_on(plan, condition), f"{' '.join(task.codes)} · ", wide)
+
+
+def _at_the_end(plan: Plan, wide: float) -> list[Flowable]:
+    questions = asked_at_end(plan)
+    if not questions:
+        return []
+    return [paragraph("Before you go", 11, bold=True), *_all_asked(questions, "", wide)]
+
+
+def _all_asked(questions: tuple[Question, ...], before: str, wide: float) -> list[Flowable]:
     return [
-        part
-        for question in plan.questions
-        for part in (KeepTogether(_question(question, code, wide)), gap(2))
+        part for question in questions for part in (KeepTogether(_question(question, before, wide)), gap(2))
     ]
 
 
-def _question(question: Question, code: str, wide: float) -> list[Flowable]:
+def _question(question: Question, before: str, wide: float) -> list[Flowable]:
     scale = scale_of(question.scale)
-    asked = paragraph(f"{code} · {question.text}", 10.5, bold=True)
+    asked: list[Flowable] = [paragraph(f"{before}{question.text}", 10.5, bold=True)]
+    if scale.hint:
+        asked.append(paragraph(scale.hint, 9))
     if scale.kind == "line":
         low, high = question.low or scale.low_anchor, question.high or scale.high_anchor
-        return [asked, AnswerLine(low, high)]
-    if scale.kind == "text":
-        return [asked, *(WritingLine(wide) for _ in range(3))]
-    return [asked, _points(scale, wide)]
+        asked.append(AnswerLine(low, high))
+    elif scale.kind == "text":
+        asked += [WritingLine(wide) for _ in range(1 if question.longest else 3)]
+    elif scale.kind == "number":
+        asked += [paragraph(limits_text(question), 9), WritingLine(wide / 3)]
+    elif scale.kind == "term list":
+        asked += [_yes_no(term, wide) for term in terms_of(question).values()]
+    else:
+        asked.append(
+            _points(list(terms_of(question).values()) or [p.label for p in points_of(question)], wide)
+        )
+    if question.cannot_tell:
+        asked.append(_points([CANNOT_TELL_WORDS], wide))
+    return asked
 
 
-def _points(scale: Scale, wide: float) -> Table:
+def _yes_no(term: str, wide: float) -> Table:
+    cells = [
+        paragraph(term, 10, after=0),
+        TickBox(),
+        paragraph("Yes", 10, after=0),
+        TickBox(),
+        paragraph("No", 10, after=0),
+    ]
+    return table([cells], [wide - 60, 8, 20, 8, 20], head=0, lines=False)
+
+
+def _points(labels: Sequence[str], wide: float) -> Table:
     """Boxes to tick: below each other with their words, two short ones side by side."""
-    if len(scale.points) <= 2:
-        row = [part for point in scale.points for part in (TickBox(), paragraph(point.label, 10, after=0))]
-        return table([row], [8, 30] * len(scale.points), head=0, lines=False)
-    rows = [[TickBox(), paragraph(point.label, 9.5, after=0)] for point in scale.points]
+    if len(labels) == 2 and max(map(len, labels)) <= 12:
+        row = [part for label in labels for part in (TickBox(), paragraph(label, 10, after=0))]
+        return table([row], [8, 30] * len(labels), head=0, lines=False)
+    rows = [[TickBox(), paragraph(label, 9.5, after=0)] for label in labels]
     made = table(rows, [8, wide - 8], head=0, lines=False)
     made.setStyle([("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)])
     return made

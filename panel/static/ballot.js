@@ -19,6 +19,14 @@ let sentSome = false;
 let guardUntil = 0;
 let lastTap = { x: 0, y: 0 };
 
+const queued = Boolean(attempt);
+const say = {
+  place: "place {rank} of {count}",
+  noPlace: "no place yet",
+  tapNext: "Tap the cup for place {rank} of {count}.",
+  allPlaced: "Every cup has its place. Tap one to take it out again.",
+};
+const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 const on = (target, kind, act) => target.addEventListener(kind, act);
 
 function make(tag, properties, attributes = {}) {
@@ -58,7 +66,7 @@ function randomName() {
 
 // -- state in words
 
-function say(text, offerRetry = false) {
+function tell(text, offerRetry = false) {
   if (stateLine.textContent !== text) stateLine.textContent = text;
   again.hidden = !offerRetry;
 }
@@ -113,15 +121,16 @@ function show(name) {
 function prepare(article) {
   shownAt = new Date().toISOString();
   const form = article.querySelector("form");
-  const draft = readJson(draftKey(current), {});
+  const draft = queued ? readJson(draftKey(current), {}) : {};
   for (const field of form.elements) {
     if (!(field.name in draft) || field.type === "hidden") continue;
-    if (field.type === "radio") field.checked = field.value === draft[field.name];
+    if (field.type === "radio" || field.type === "checkbox") field.checked = field.value === draft[field.name];
     else field.value = draft[field.name];
   }
   for (const question of form.querySelectorAll(".question.line")) makeLine(question, draft);
+  for (const question of form.querySelectorAll(".question.order")) makeOrder(question);
   on(form, "submit", submit);
-  on(form, "input", () => keepDraft(form));
+  if (queued) on(form, "input", () => keepDraft(form));
 }
 
 function keepDraft(form) {
@@ -168,6 +177,8 @@ function makeLine(question, draft) {
     value.value = number.toFixed(1);
     length.value = box().width.toFixed(1);
     draw(number);
+    const cannot = question.querySelector(".cannot input");
+    if (cannot) cannot.checked = false;
     value.dispatchEvent(new Event("input", { bubbles: true }));
   };
   const move = (by) => {
@@ -221,18 +232,75 @@ function makeLine(question, draft) {
   draw(start ? Number(start) : null);
 }
 
+// -- ranking: tap in order; a second tap takes a cup out again
+
+function makeOrder(question) {
+  const rows = [...question.querySelectorAll(".row")];
+  const order = [];
+  const told = make("p", { className: "quiet" }, { role: "status" });
+  const tap = (row) => {
+    const at = order.indexOf(row);
+    if (at < 0) order.push(row);
+    else order.splice(at, 1);
+    draw();
+    row.select.dispatchEvent(new Event("input", { bubbles: true }));
+  };
+  const draw = () => {
+    for (const row of rows) {
+      const rank = order.indexOf(row) + 1;
+      row.select.value = rank || "";
+      row.badge.textContent = rank || "";
+      const spoken = [...row.dataset.code].join(" ");
+      const place = rank ? fill(say.place, { rank, count: rows.length }) : say.noPlace;
+      mark(row.button, { "aria-label": `${spoken}, ${place}`, "aria-pressed": rank > 0 });
+    }
+    const next = order.length + 1;
+    told.textContent = next > rows.length ? say.allPlaced : fill(say.tapNext, { rank: next, count: rows.length });
+  };
+  for (const row of rows) {
+    row.select = row.querySelector("select");
+    row.badge = make("span", { className: "rank" });
+    row.button = make("button", { type: "button", className: "pick", id: row.select.id });
+    row.button.append(row.badge, row.querySelector(".code"));
+    row.select.removeAttribute("id");
+    row.select.hidden = true;
+    row.querySelector("label").replaceWith(row.button);
+    on(row.button, "click", () => tap(row));
+  }
+  const ranked = rows.filter((row) => row.select.value);
+  order.push(...ranked.sort((a, b) => a.select.value - b.select.value));
+  question.append(told);
+  draw();
+}
+
 // -- answering
 
-function submit(event) {
-  event.preventDefault();
-  const form = event.target;
-  const fields = fieldsOf(form);
+const RULES = {
+  none: () => true,
+  all: (given, names) => given.length === names.length,
+  two: (given) => given.length === 2,
+  halves: (given, names) => given.length === names.length && given.filter((g) => g === given[0]).length * 2 === names.length,
+  ranks: (given, names) => new Set(given).size === names.length,
+};
+
+function faultsIn(form, fields) {
   const faults = [];
   for (const question of form.querySelectorAll(".question")) {
-    const { key, missing } = question.dataset;
-    if (missing && !(fields[key] ?? "").trim()) faults.push({ field: key, text: missing });
+    const { key, missing, rule } = question.dataset;
+    const names = question.dataset.names.split(" ");
+    const given = names.map((name) => (fields[name] ?? "").trim()).filter(Boolean);
+    if (!fields[`${key}-cannot`] && !RULES[rule](given, names)) faults.push({ field: key, text: missing });
   }
+  return faults;
+}
+
+function submit(event) {
+  const form = event.target;
+  const fields = fieldsOf(form);
+  const faults = faultsIn(form, fields);
+  if (faults.length || queued) event.preventDefault();
   if (faults.length) return complain(faults);
+  if (!queued) return;
   learnDone(); // another tab may have answered this screen
   if (!done.has(current)) {
     const state = kept();
@@ -247,7 +315,7 @@ function submit(event) {
   }
   localStorage.removeItem(draftKey(current));
   done.add(current);
-  say("Saved on this phone.");
+  tell("Saved on this phone.");
   showNext();
   flush();
 }
@@ -264,10 +332,12 @@ function complain(faults) {
     const error = make("p", { className: "error", id: `${field}-error` });
     error.append(make("span", { className: "unseen", textContent: "Error:" }), ` ${text}`);
     (hint ?? asks).after(error);
-    const target = document.getElementById(field);
-    const bound = question.getAttribute("role") === "radiogroup" ? question : target;
-    mark(bound, { "aria-describedby": `${hint?.id ?? ""} ${error.id}`.trim(), "aria-invalid": "true" });
-    const link = make("a", { href: `#${field}`, textContent: `${asks.textContent} ${text}` });
+    const target = document.getElementById(field) ?? document.getElementById(question.dataset.names.split(" ")[0]);
+    const group = question.tagName === "FIELDSET" && !question.matches(".line");
+    const bound = group ? question : target;
+    mark(bound, { "aria-describedby": `${hint?.id ?? ""} ${error.id}`.trim() });
+    if (!group || question.matches("[role=radiogroup]")) mark(bound, { "aria-invalid": "true" });
+    const link = make("a", { href: `#${target.id}`, textContent: `${asks.textContent} ${text}` });
     on(link, "click", (event) => {
       event.preventDefault();
       question.scrollIntoView();
@@ -305,7 +375,7 @@ async function flush() {
   try {
     while (outcome === "next" && waiting()) {
       takeLock();
-      if (!failures) say("Sending…"); // each tap tries again: no need to say so each time
+      if (!failures) tell("Sending…"); // each tap tries again: no need to say so each time
       outcome = await sendOne(kept().queue[0]);
     }
   } finally {
@@ -316,10 +386,10 @@ async function flush() {
   else if (outcome === "wait") {
     const count = kept().queue.length;
     const what = count === 1 ? "1 screen waits" : `${count} screens wait`;
-    say(`Saved on this phone. ${what} for the network.`, true);
+    tell(`Saved on this phone. ${what} for the network.`, true);
     later(Math.min(15000, 1000 * 2 ** failures++));
   } else if (outcome === "refused") {
-    say("Saved on this phone, but the server does not take it. Please call the panel leader.", true);
+    tell("Saved on this phone, but the server does not take it. Please call the panel leader.", true);
     later(15000);
   }
 }
@@ -350,7 +420,7 @@ function acknowledged(entry, told) {
   leaveQueue(entry, true);
   if (told.finished && told.head && pages.has("thanks")) {
     show("thanks").querySelector("[data-head]").textContent = told.head;
-    say(told.late ? "Saved, after closing" : "Saved");
+    tell(told.late ? "Saved, after closing" : "Saved");
     forgetAll();
     return "finished";
   }
@@ -384,7 +454,7 @@ function settle() {
   if (current === null) forgetAll(); // no ballot here, and nothing left to send
   if (sentSome && current === null) startAgain();
   else if (current === "end") showNext();
-  if (done.size || sentSome) say("Saved");
+  if (done.size || sentSome) tell("Saved");
 }
 
 function later(milliseconds) {
@@ -432,4 +502,6 @@ function stopSecondTap(event) {
   }
 }
 
-if (attempt) start();
+const shown = main.querySelector(".screen");
+if (queued) start();
+else if (shown) prepare(shown);

@@ -22,8 +22,8 @@ from panel.store.tables import (
     Submission,
     Task,
 )
-from panel.study.answers import ODD_ONE, odd_one_is_right
 from panel.study.pseudonyms import taster_name
+from panel.study.set_answers import SET_ANSWER, SetCup, judged
 
 
 def served_at(serving: Serving) -> int:
@@ -89,15 +89,18 @@ class Score:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One forced choice: the samples of the set in serving order, and which was named (1-based)."""
+    """One answer about a set: its samples in serving order, and what was answered (see `set_answers`).
+
+    correct : None where nothing is right or wrong
+    """
 
     attempt_id: str
     taster: str
     set_number: int
     condition: str
     samples: tuple[str, ...]
-    chosen: int
-    correct: bool
+    chosen: str
+    correct: bool | None
     late: bool
 
 
@@ -156,8 +159,14 @@ def open_sitting_number(session: Session, study_id: str) -> int:
 
 
 def servings_of(session: Session, attempt: Attempt) -> list[tuple[Task, list[Serving]]]:
-    """The attempt's screens in order, each with its cups in serving order."""
-    return servings_at(session, attempt.place_id, attempt.number)
+    """The attempt's screens in order, each with its cups in serving order; the last may be one without cups."""
+    without = (
+        select(Task)
+        .outerjoin(Serving, col(Serving.task_id) == Task.id)
+        .where(Task.place_id == attempt.place_id, col(Serving.id).is_(None))
+    )
+    at_end: list[tuple[Task, list[Serving]]] = [(task, []) for task in session.exec(without)]
+    return servings_at(session, attempt.place_id, attempt.number) + at_end
 
 
 def servings_at(session: Session, place_id: str, attempt_number: int) -> list[tuple[Task, list[Serving]]]:
@@ -244,7 +253,7 @@ def scores_of(session: Session, study: Study) -> list[Score]:
             Serving,
             (col(Serving.task_id) == Answer.task_id) & (col(Serving.attempt_number) == Attempt.number),
         )
-        .where(Attempt.study_id == study.id, col(Serving.warm_up).is_(False), Answer.question != ODD_ONE)
+        .where(Attempt.study_id == study.id, col(Serving.warm_up).is_(False), Answer.question != SET_ANSWER)
     )
     places, labels = _place_numbers(session, study.id), _blind_labels(session, study.id)
     ranks = _ranks_in_condition(session, study.id)
@@ -268,7 +277,7 @@ def scores_of(session: Session, study: Study) -> list[Score]:
 
 
 def choices_of(session: Session, study: Study) -> list[Choice]:
-    """Every forced choice, by taster and set."""
+    """Every answer about a set, by taster and set."""
     plan = plan_of(study)
     query = (
         select(Answer, Task, Attempt, Submission.late)
@@ -276,26 +285,25 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
         .join(Task, col(Task.id) == Answer.task_id)
         .join(Attempt, col(Attempt.id) == Answer.attempt_id)
         .join(Place, col(Place.id) == Attempt.place_id)
-        .where(Attempt.study_id == study.id, Answer.question == ODD_ONE)
+        .where(Attempt.study_id == study.id, Answer.question == SET_ANSWER)
         .order_by(col(Place.number), col(Attempt.number), col(Task.number))
     )
     places, labels = _place_numbers(session, study.id), _blind_labels(session, study.id)
+    roles = dict(session.exec(select(Sample.id, Sample.role).where(Sample.study_id == study.id)).all())
     choices = []
     for answer, task, attempt, late in session.exec(query).all():
         served = {t.number: cups for t, cups in servings_of(session, attempt)}[task.number]
-        named = served[int(json.loads(answer.value)) - 1]  # the screen shows the planned order
-        served.sort(key=served_at)
-        samples = tuple(labels[_stood(serving)] for serving in served)
-        chosen = served.index(named) + 1
+        cups = [SetCup(labels[_stood(cup)], roles[_stood(cup)], served_at(cup)) for cup in served]
+        found = judged(plan.method, cups, str(json.loads(answer.value)))
         choices.append(
             Choice(
                 attempt_id=attempt.id,
                 taster=taster_name(places[attempt.place_id], attempt.number),
                 set_number=task.number,
                 condition=plan.conditions[task.condition],
-                samples=samples,
-                chosen=chosen,
-                correct=odd_one_is_right(samples, chosen),
+                samples=found.samples,
+                chosen=found.chosen,
+                correct=found.correct,
                 late=late,
             )
         )

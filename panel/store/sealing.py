@@ -20,6 +20,8 @@ from panel.study.bundle import part_digests
 from panel.study.drafting import check_draft
 from panel.study.life import Move, State
 from panel.study.plan import Plan, Product, plan_from_dict, plan_to_dict, product_to_dict
+from panel.study.questions import asked_at_end
+from panel.study.test_methods import method_of
 
 if TYPE_CHECKING:
     from panel.store.tokens import Tokens
@@ -41,8 +43,8 @@ class Sealed:
 
 def drawn(plan: Plan, seed: str) -> randomiser.ServingPlan:
     """The serving plan that this seed (hexadecimal) gives. The same inputs give the same plan."""
-    layout = plan.layout
-    blocks = layout.per_taster is not None
+    layout, method = plan.layout, method_of(plan.method)
+    in_every_set = layout.per_taster is not None or method.keeps_reference
     return randomiser.serving_plan(
         method=plan.method,
         samples=plan.samples,
@@ -53,8 +55,8 @@ def drawn(plan: Plan, seed: str) -> randomiser.ServingPlan:
         replicates=plan.replicates,
         per_taster=layout.per_taster,
         sittings=layout.sittings,
-        reference=REFERENCE_INDEX if blocks and plan.with_reference else None,
-        warm_up=layout.warm_up,
+        reference=REFERENCE_INDEX if in_every_set and plan.with_reference else None,
+        warm_up=REFERENCE_INDEX if method.known_first else layout.warm_up,
         break_every=layout.break_every,
         code_rule=plan.code_rule,
     )
@@ -81,7 +83,7 @@ def seal_study(
     dealt = drawn(plan, seed)
     products = arranged(drafted.products)
     samples = _add_samples(session, study, products, seed)
-    _add_rows(session, tokens, study, dealt, samples)
+    _add_rows(session, tokens, study, dealt, samples, at_end=bool(asked_at_end(plan)))
     key = {sample.id: product_to_dict(product) for sample, product in zip(samples, products, strict=True)}
     secret = {"key": key, "seed": seed, "nonce": seal.new_nonce()}
     study.plan = json.dumps(plan_to_dict(plan), ensure_ascii=False, sort_keys=True)
@@ -213,7 +215,13 @@ def _role(product: Product) -> str:
 
 
 def _add_rows(
-    session: Session, tokens: Tokens, study: Study, dealt: randomiser.ServingPlan, samples: list[Sample]
+    session: Session,
+    tokens: Tokens,
+    study: Study,
+    dealt: randomiser.ServingPlan,
+    samples: list[Sample],
+    *,
+    at_end: bool,
 ) -> None:
     session.add(Sitting(study_id=study.id, number=1))
     batches = {batch.sample_id: batch.id for batch in _batches(session, samples)}
@@ -221,7 +229,7 @@ def _add_rows(
         place = Place(study_id=study.id, number=planned.number)
         session.add(place)
         session.flush()
-        tasks = _add_tasks(session, place, planned)
+        tasks = _add_tasks(session, place, planned, at_end=at_end)
         ids = {serving.position: new_id() for serving in planned.servings}
         for serving in planned.servings:
             sample = samples[serving.sample]
@@ -244,7 +252,10 @@ def _add_rows(
             session.flush()
 
 
-def _add_tasks(session: Session, place: Place, planned: randomiser.Place) -> dict[int, Task]:
+def _add_tasks(
+    session: Session, place: Place, planned: randomiser.Place, *, at_end: bool
+) -> dict[int, Task]:
+    """The screens of one place by number; `at_end` adds one without cups, for what is asked once."""
     tasks: dict[int, Task] = {}
     for serving in planned.servings:
         if serving.task not in tasks:
@@ -256,6 +267,10 @@ def _add_tasks(session: Session, place: Place, planned: randomiser.Place) -> dic
                 scored=not serving.warm_up,
             )
     session.add_all(tasks.values())
+    if at_end:
+        last = max(tasks)
+        sitting = tasks[last].sitting
+        session.add(Task(place_id=place.id, number=last + 1, sitting=sitting, condition=0, scored=False))
     session.flush()
     return tasks
 

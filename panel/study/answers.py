@@ -1,4 +1,4 @@
-"""From the raw text a phone sends to an answer, or to the sentence that says what is missing."""
+"""From the raw text a phone sends to answers, or to the sentence that says what is missing."""
 
 from __future__ import annotations
 
@@ -10,51 +10,46 @@ from typing import TYPE_CHECKING
 
 from panel.study.draft_reader import tidy
 from panel.study.problems import Problem
-from panel.study.scales import ODD_ONE_MISSING, Scale, scale_of
+from panel.study.questions import points_of, terms_of
+from panel.study.scales import CANNOT_TELL, scale_of
 from panel.study.seal import digest
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping
 
     from panel.study.plan import Question
 
-ODD_ONE = "odd"
-_NUMBER = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{1,20})?", re.ASCII)
+_NUMBER = re.compile(r"[+-]?\d{1,9}(?:[.,]\d{1,20})?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One checked answer. value: a number on the scale, the words of a comment, or None where left open."""
+    """One checked answer. value: a number on the scale, words, "cannot tell", or None where left open."""
 
     question: str
     value: float | str | None
 
 
-def check_answer(question: Question, sent: Mapping[str, str]) -> Answer | Problem:
-    """The answer to `question` in the sent fields, or the problem with it."""
+def cannot_field(key: str) -> str:
+    """The form field that says "cannot tell" where the answer itself is no choice among points."""
+    return f"{key}-cannot"
+
+
+def check_answer(question: Question, sent: Mapping[str, str]) -> list[Answer] | Problem:
+    """The answers to `question` in the sent fields, one for each term where it has terms, or the problem."""
     scale = scale_of(question.scale)
+    if question.cannot_tell and (
+        sent.get(cannot_field(question.key)) or sent.get(question.key) == CANNOT_TELL
+    ):
+        return [Answer(question.key, CANNOT_TELL)]
+    terms = terms_of(question)
+    if terms:
+        return _check_terms(question, terms, sent)
     raw = tidy(sent.get(question.key, ""))
     if not raw:
-        if question.required:
-            return Problem(question.key, "missing", scale.missing)
-        return Answer(question.key, None)
-    if scale.kind == "text":
-        if len(raw) > scale.longest:
-            text = f"Shorten this to {scale.longest} characters; it has {len(raw)}."
-            return Problem(question.key, "too_long", text)
-        return Answer(question.key, raw)
-    return _check_number(question.key, scale, raw)
-
-
-def _check_number(key: str, scale: Scale, raw: str) -> Answer | Problem:
-    value = float(raw.replace(",", ".")) + 0.0 if _NUMBER.fullmatch(raw) else math.nan  # -0 becomes 0
-    if scale.kind == "line":
-        if not scale.low <= value <= scale.high:
-            return Problem(key, "off_scale", f"“{raw}” is not on the line. {scale.missing}")
-        return Answer(key, round(value, 1))
-    if value not in {point.value for point in scale.points}:
-        return Problem(key, "off_scale", f"“{raw}” is not one of the answers. {scale.missing}")
-    return Answer(key, value)
+        return _missing(question) if question.required else [Answer(question.key, None)]
+    found = _CHECKS[scale.kind](question, raw)
+    return found if isinstance(found, Problem) else [found]
 
 
 def check_scores(
@@ -63,24 +58,9 @@ def check_scores(
     """All answers of one screen; answers only count when there are no problems."""
     checked = [check_answer(question, sent) for question in questions]
     return (
-        [item for item in checked if isinstance(item, Answer)],
+        [answer for item in checked if not isinstance(item, Problem) for answer in item],
         [item for item in checked if isinstance(item, Problem)],
     )
-
-
-def check_odd_one(servings: int, sent: Mapping[str, str]) -> Answer | Problem:
-    """Which serving of the set (1-based, in serving order) was named the odd one."""
-    raw = sent.get(ODD_ONE, "").strip()
-    if not raw:
-        return Problem(ODD_ONE, "missing", ODD_ONE_MISSING)
-    if raw not in {str(number) for number in range(1, servings + 1)}:
-        return Problem(ODD_ONE, "off_scale", f"“{raw}” is none of these cups. {ODD_ONE_MISSING}")
-    return Answer(ODD_ONE, int(raw))
-
-
-def odd_one_is_right(samples: Sequence[str], chosen: int) -> bool:
-    """Whether the chosen serving (1-based) is the one whose sample stands alone in the set."""
-    return samples.count(samples[chosen - 1]) == 1
 
 
 def sent_digest(
@@ -97,3 +77,79 @@ def sent_digest(
 def field_digest(submission_id: str, name: str, value: str) -> str:
     """The fingerprint of what was sent in one field."""
     return digest({"submission": submission_id, "field": name, "sent": value})
+
+
+def _missing(question: Question) -> Problem:
+    return Problem(question.key, "missing", scale_of(question.scale).missing)
+
+
+def _check_terms(
+    question: Question, terms: Mapping[str, str], sent: Mapping[str, str]
+) -> list[Answer] | Problem:
+    """One answer for each term. What is not ticked in a list to tick is 0; in a list of yes and no it is open."""
+    given = {key: sent.get(key, "").strip() for key in terms}
+    ticked = scale_of(question.scale).kind == "terms"
+    if not set(given.values()) <= ({"", "1"} if ticked else {"", "1", "0"}):
+        return Problem(question.key, "off_scale", scale_of(question.scale).missing)
+    if ticked:
+        return [Answer(key, 1.0 if value else 0.0) for key, value in given.items()]
+    if question.required and not all(given.values()):
+        return _missing(question)
+    return [Answer(key, float(value) if value else None) for key, value in given.items()]
+
+
+def _number_in(raw: str) -> float:
+    return float(raw.replace(",", ".")) + 0.0 if _NUMBER.fullmatch(raw) else math.nan  # -0 becomes 0
+
+
+def _check_text(question: Question, raw: str) -> Answer | Problem:
+    longest = question.longest or scale_of(question.scale).longest
+    if len(raw) > longest:
+        text = f"Shorten this to {longest} characters; it has {len(raw)}."
+        return Problem(question.key, "too_long", text)
+    return Answer(question.key, raw)
+
+
+def _check_line(question: Question, raw: str) -> Answer | Problem:
+    scale, value = scale_of(question.scale), _number_in(raw)
+    if not scale.low <= value <= scale.high:
+        return Problem(question.key, "off_scale", f"“{raw}” is not on the line. {scale.missing}")
+    return Answer(question.key, round(value, 1))
+
+
+def _check_point(question: Question, raw: str) -> Answer | Problem:
+    value = _number_in(raw)
+    if value not in {point.value for point in points_of(question)}:
+        text = f"“{raw}” is not one of the answers. {scale_of(question.scale).missing}"
+        return Problem(question.key, "off_scale", text)
+    return Answer(question.key, value)
+
+
+def _check_number(question: Question, raw: str) -> Answer | Problem:
+    value = _number_in(raw)
+    low = -math.inf if question.least is None else question.least
+    high = math.inf if question.most is None else question.most
+    if not low <= value <= high:
+        return Problem(question.key, "off_scale", f"“{raw}” does not fit. {limits_text(question)}")
+    return Answer(question.key, value)
+
+
+def limits_text(question: Question) -> str:
+    """What number is asked for, in a sentence."""
+    unit = f" {question.unit}" if question.unit else ""
+    if question.least is not None and question.most is not None:
+        return f"Write a number from {question.least:g} to {question.most:g}{unit}."
+    if question.least is not None:
+        return f"Write a number of at least {question.least:g}{unit}."
+    if question.most is not None:
+        return f"Write a number of at most {question.most:g}{unit}."
+    return scale_of(question.scale).missing
+
+
+_CHECKS: dict[str, Callable[[Question, str], Answer | Problem]] = {
+    "text": _check_text,
+    "line": _check_line,
+    "category": _check_point,
+    "choice": _check_point,
+    "number": _check_number,
+}

@@ -33,9 +33,10 @@ def read_conditions(reader: Reader) -> tuple[str, ...]:
 def read_layout(reader: Reader, method: TestMethod, samples: int) -> Layout:
     """How servings are spread over a taster's time."""
     per_taster = None
-    if reader.typed.get("per_taster", "").strip() and method.answer == "scores":
+    if reader.typed.get("per_taster", "").strip() and method.in_parts:
+        fewest = 2 if method.wording is None else method.fewest
         per_taster = reader.whole(
-            "per_taster", "how many samples a taster takes at a sitting", 2, max(2, samples)
+            "per_taster", "how many samples a taster takes at a sitting", fewest, max(fewest, samples)
         )
     breaks = None
     if reader.typed.get("break_every", "").strip():
@@ -43,7 +44,7 @@ def read_layout(reader: Reader, method: TestMethod, samples: int) -> Layout:
     return Layout(
         per_taster=None if per_taster == samples else per_taster,
         sittings=reader.whole("sittings", "the number of sittings", 1, MOST_SITTINGS, default=1),
-        warm_up=bool(reader.typed.get("warm_up")) and method.answer == "scores",
+        warm_up=bool(reader.typed.get("warm_up")) and method.wording is None,
         break_every=breaks,
     )
 

@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, get_args
 
 from panel.study.cautions import ALLERGENS, CAUTIONS
-from panel.study.draft_ballot import read_primary, read_questions
+from panel.study.draft_ballot import check_conditions, read_attribute, read_primary, read_questions, row_of
 from panel.study.draft_reader import LONGEST_NAME, Reader, name_key
 from panel.study.draft_samples import read_products, samples_in
 from panel.study.draft_serving import read_conditions, read_kitchen, read_layout
-from panel.study.plan import CodeRule, ConditionMode, Plan, Product, Question
+from panel.study.plan import CodeRule, ConditionMode, Plan, Product, Question, QuestionOrder
 from panel.study.test_methods import TEST_METHODS, TestMethod
 
 if TYPE_CHECKING:
@@ -44,8 +44,9 @@ def check_draft(typed: Mapping[str, str]) -> Drafted:
     reader = Reader(typed)
     method = TEST_METHODS[reader.choice("method", "a test", TEST_METHODS, "rating")]
     products = read_products(reader, method)
-    questions = read_questions(reader) if method.answer == "scores" else ()
+    questions = read_questions(reader, method)
     plan = _read_plan(reader, method, products, questions)
+    check_conditions(reader, plan)
     _refuse_names_in_sight(reader, plan, products)
     if reader.problems:
         return Drafted(None, products, tuple(reader.problems))
@@ -56,6 +57,7 @@ def _read_plan(
     reader: Reader, method: TestMethod, products: tuple[Product, ...], questions: tuple[Question, ...]
 ) -> Plan:
     alpha = reader.number("alpha", "the significance level", 0.0001, 0.5)
+    order: Any = reader.choice("question_order", "the order of questions", get_args(QuestionOrder), "fixed")
     what = "the largest tolerable share of discriminators, in per cent,"
     limit = reader.number("similarity_limit", what, 1, 99)
     plan = Plan(
@@ -68,7 +70,10 @@ def _read_plan(
         replicates=reader.whole("replicates", "the number of repeats", 1, MOST_REPLICATES, default=1),
         with_reference=any(product.role == "reference" for product in products),
         questions=questions,
-        primary=read_primary(reader, questions),
+        primary=read_primary(reader, questions) if method.wording is None else "",
+        question_order=order,
+        attribute=read_attribute(reader, method),
+        no_preference=bool(reader.typed.get("no_preference")) and method.analysis == "preference",
         alpha=0.05 if alpha is None else alpha,
         similarity_limit=limit / 100 if limit is not None and method.chance is not None else None,
     )
@@ -111,8 +116,10 @@ def _refuse_names_in_sight(reader: Reader, plan: Plan, products: tuple[Product, 
     sights |= {"serving_note": plan.serving_note, "other_allergens": plan.other_allergens}
     sights |= {"controls": "\n".join(plan.kitchen.controls)}
     sights |= {f"condition-{number}-name": text for number, text in enumerate(plan.conditions)}
-    for number, item in enumerate(plan.questions):
-        sights |= {f"question-{number}-{part}": getattr(item, part) for part in ("text", "low", "high")}
+    sights |= {"attribute": plan.attribute}
+    for item in plan.questions:
+        sights |= {f"{row_of(item)}{part}": getattr(item, part) for part in ("text", "low", "high", "unit")}
+        sights |= {f"{row_of(item)}points": "\n".join(item.points)}
     for name, text in sights.items():
         for product in products:
             for word in (product.name, product.maker, product.lot):

@@ -9,6 +9,7 @@ from pydantic import TypeAdapter
 
 ConditionMode = Literal["separate", "same cup", "crossed"]
 CodeRule = Literal["per cup", "per sample"]
+QuestionOrder = Literal["fixed", "rotated"]
 Role = Literal["", "reference", "stronger"]
 
 
@@ -33,10 +34,15 @@ class Product:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One question of the ballot, asked once for each sample and condition.
+    """One question of the ballot, asked once for each sample and condition unless said otherwise.
 
     key : stable name in the data; scale : id in scales.SCALES
     low, high : the words at the two ends of a line
+    points : the words of a category scale from low to high, or the terms to tick
+    least, most, unit : limits and unit of a number; longest : most characters of a text, 0 for the scale's own
+    cannot_tell : whether "cannot tell" is offered
+    only_in : the one condition in which it is asked, "" for all
+    at_end : asked once, after the last sample, about all of them
     """
 
     key: str
@@ -45,6 +51,14 @@ class Question:
     low: str = ""
     high: str = ""
     required: bool = True
+    points: tuple[str, ...] = ()
+    least: float | None = None
+    most: float | None = None
+    unit: str = ""
+    longest: int = 0
+    cannot_tell: bool = False
+    only_in: str = ""
+    at_end: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +117,9 @@ class Plan:
     conditions : how samples are served, in order; at least one
     condition_mode : "separate" cups, all of one condition first, or the addition into the "same cup"
     primary : key of the question the verdict rests on (rating)
+    question_order : "fixed" as typed, or the attributes "rotated" over tasters, each meeting one order throughout
+    attribute : in what samples are compared, where a method asks for it; "" for liking
+    no_preference : whether "no preference" is offered (paired preference)
     alpha : significance level; similarity_limit : largest tolerable share of discriminators, or None
     """
 
@@ -121,6 +138,9 @@ class Plan:
     with_reference: bool = False
     questions: tuple[Question, ...] = ()
     primary: str = ""
+    question_order: QuestionOrder = "fixed"
+    attribute: str = ""
+    no_preference: bool = False
     alpha: float = 0.05
     similarity_limit: float | None = None
     briefing: str = ""

@@ -3,40 +3,23 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from panel.study.answers import ODD_ONE, Answer, check_odd_one, check_scores
-from panel.study.plan import Question
-from panel.study.scales import ODD_ONE_HINT, ODD_ONE_MISSING, ODD_ONE_QUESTION, Point, scale_of
+from panel.study.answers import Answer, check_scores
+from panel.study.questions import asked_at_end, asked_on
+from panel.study.set_answers import check_set
 from panel.study.test_methods import method_of
+from panel.web.asked import Asked, asked_about_set, asked_of, in_order
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from panel.store.tables import Serving, Task
-    from panel.study.plan import Plan
+    from panel.study.plan import Plan, Question
     from panel.study.problems import Problem
 
 LONGEST_FIELD = 2000
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """One question as shown. kind: a scale's kind, or "codes"; value: what was typed; problem: what is wrong."""
-
-    key: str
-    text: str
-    kind: str
-    missing: str
-    hint: str = ""
-    points: tuple[Point, ...] = ()
-    low: str = ""
-    high: str = ""
-    longest: int = 0
-    required: bool = True
-    value: str = ""
-    problem: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +29,10 @@ class Screen:
     number : the screen's own number; step, steps : how far the taster is
     condition : how the cup is served, "" where all are served in one way
     rinse : what to do before tasting, "" on the first screen and where the cup is the one tasted before
+    asked : what is asked; empty for a cup shown by name
+    known : what is said of a cup shown by name, else ""
+    with_reference : whether the first cup is the reference of the set
+    orders : what was drawn for this taster, question key -> its parts in the order shown
     submission : a name for one send of this form
     """
 
@@ -58,6 +45,15 @@ class Screen:
     rinse: str
     asked: tuple[Asked, ...]
     submission: str
+    known: str = ""
+    with_reference: bool = False
+    orders: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def codes_beside(self) -> tuple[str, ...]:
+        """The codes of a set that stand on no answer: of the reference, or where the answer is in words."""
+        named = {part.code for item in self.asked for part in (*item.picks, *item.rows)}
+        return tuple(code for code in self.codes if code not in named)
 
     @property
     def problems(self) -> tuple[Asked, ...]:
@@ -65,29 +61,56 @@ class Screen:
         return tuple(asked for asked in self.asked if asked.problem)
 
 
-def screens_of(plan: Plan, served: Sequence[tuple[Task, list[Serving]]]) -> tuple[Screen, ...]:
-    """All screens of one place, in serving order."""
+def screens_of(plan: Plan, served: Sequence[tuple[Task, list[Serving]]], place: int) -> tuple[Screen, ...]:
+    """All screens of the place of that number, in serving order. A screen without cups is the one at the end."""
     return tuple(
-        Screen(
-            number=task.number,
-            step=step,
-            steps=len(served),
-            codes=tuple(cup.code for cup in cups),
-            condition=plan.conditions[task.condition] if len(plan.conditions) > 1 else "",
-            same_cup=all(cup.same_cup_as is not None for cup in cups),
-            rinse=plan.rinse if step > 1 and not all(cup.same_cup_as for cup in cups) else "",
-            asked=_asked(plan, [cup.code for cup in cups]),
-            submission=new_submission(),
-        )
+        _screen(plan, task, cups, place, step, len(served))
         for step, (task, cups) in enumerate(served, start=1)
     )
+
+
+def _screen(plan: Plan, task: Task, cups: list[Serving], place: int, step: int, steps: int) -> Screen:
+    method = method_of(plan.method)
+    same_cup = bool(cups) and all(cup.same_cup_as is not None for cup in cups)
+    codes = tuple(cup.code for cup in cups)
+    known = method.known_first and any(cup.warm_up for cup in cups) and method.wording is not None
+    if method.wording is None or not cups:
+        questions = _questions(plan, task, cups)
+        asked = tuple(asked_of(question, place) for question in in_order(plan, questions, place))
+    else:
+        asked = () if known else (asked_about_set(plan, codes),)
+    orders = {item.key: " ".join(item.order) for item in asked if item.order}
+    if plan.question_order == "rotated" and len(asked) > 1:
+        orders["order"] = " ".join(item.key for item in asked)
+    return Screen(
+        number=task.number,
+        step=step,
+        steps=steps,
+        codes=codes,
+        condition=plan.conditions[task.condition] if len(plan.conditions) > 1 and cups else "",
+        same_cup=same_cup,
+        rinse=plan.rinse if step > 1 and cups and not same_cup else "",
+        asked=asked,
+        submission=new_submission(),
+        known=method.wording.known if known and method.wording else "",
+        with_reference=method.answer == "like the reference" and bool(cups),
+        orders=orders,
+    )
+
+
+def _questions(plan: Plan, task: Task, cups: list[Serving]) -> tuple[Question, ...]:
+    return asked_on(plan, task.condition) if cups else asked_at_end(plan)
 
 
 def with_typed(screen: Screen, sent: Mapping[str, str], problems: Sequence[Problem]) -> Screen:
     """The screen once more, with what was typed and what is wrong with it."""
     texts = {problem.field: problem.text for problem in problems}
     asked = tuple(
-        replace(item, value=sent.get(item.key, "")[:LONGEST_FIELD], problem=texts.get(item.key, ""))
+        replace(
+            item,
+            typed={name: sent[name][:LONGEST_FIELD] for name in item.all_names if name in sent},
+            problem=texts.get(item.key, ""),
+        )
         for item in screen.asked
     )
     return replace(screen, asked=asked)
@@ -95,42 +118,31 @@ def with_typed(screen: Screen, sent: Mapping[str, str], problems: Sequence[Probl
 
 def checked(plan: Plan, screen: Screen, sent: Mapping[str, str]) -> tuple[list[Answer], list[Problem]]:
     """The answers of one screen, or what is wrong with them."""
-    if method_of(plan.method).answer == "scores":
-        answers, problems = check_scores(plan.questions, sent)
-        return answers, problems
-    answer = check_odd_one(len(screen.codes), sent)
+    if screen.known:
+        return [], []
+    if method_of(plan.method).wording is None or not screen.codes:
+        questions = tuple(plan.question_called(item.key) for item in screen.asked)
+        return check_scores(questions, sent)
+    answer = check_set(plan.method, len(screen.codes), sent, no_preference=plan.no_preference)
     return ([answer], []) if isinstance(answer, Answer) else ([], [answer])
 
 
 def kept_fields(screen: Screen, sent: Mapping[str, str]) -> dict[str, str]:
-    """What is kept of a send as it came: answers, a line's displayed length in CSS px, the phone's own times."""
-    keys = [item.key for item in screen.asked]
-    known = [*keys, *(f"{key}-length" for key in keys), "shown_at", "answered_at"]
-    return {name: sent[name][:LONGEST_FIELD] for name in known if sent.get(name)}
+    """What is kept of a send as it came: answers, a line's displayed length in CSS px, the phone's own times.
+
+    The orders drawn for the taster are added, as the server knows them.
+    """
+    names = [name for item in screen.asked for name in item.all_names]
+    lengths = [f"{item.key}-length" for item in screen.asked]
+    kept = {
+        name: sent[name][:LONGEST_FIELD]
+        for name in (*names, *lengths, "shown_at", "answered_at")
+        if sent.get(name)
+    }
+    drawn = {name if name == "order" else f"{name}-order": shown for name, shown in screen.orders.items()}
+    return kept | drawn
 
 
 def new_submission() -> str:
     """128 random bits as the name of one send."""
     return secrets.token_hex(16)
-
-
-def _asked(plan: Plan, codes: list[str]) -> tuple[Asked, ...]:
-    if method_of(plan.method).answer == "scores":
-        return tuple(_question(question) for question in plan.questions)
-    points = tuple(Point(number, code) for number, code in enumerate(codes, start=1))
-    return (Asked(ODD_ONE, ODD_ONE_QUESTION, "codes", ODD_ONE_MISSING, hint=ODD_ONE_HINT, points=points),)
-
-
-def _question(question: Question) -> Asked:
-    scale = scale_of(question.scale)
-    return Asked(
-        key=question.key,
-        text=question.text,
-        kind=scale.kind,
-        missing=scale.missing,
-        points=scale.points,
-        low=question.low or scale.low_anchor,
-        high=question.high or scale.high_anchor,
-        longest=scale.longest,
-        required=question.required,
-    )

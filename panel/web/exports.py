@@ -13,6 +13,7 @@ from fastapi import APIRouter, Response
 from panel.analysis.answer_tables import answers_csv, choices_csv
 from panel.analysis.verification import key_csv
 from panel.store import studies
+from panel.store.end_answers import end_answers_of
 from panel.store.ledger import append, events_of
 from panel.store.rows import choices_of, exclusions_of, scores_of, sends_of
 from panel.store.sealing import sealed_contents
@@ -76,8 +77,9 @@ def _in_log_order(session: Session, study_id: str) -> list[Send]:
 
 def _answers(session: Session, study: Study) -> dict[str, str]:
     left_out = exclusions_of(session, study.id)
+    scores = [*scores_of(session, study), *end_answers_of(session, study)]
     tables = {
-        bundle.ANSWERS: answers_csv(studies.plan_of(study), scores_of(session, study), left_out),
+        bundle.ANSWERS: answers_csv(studies.plan_of(study), scores, left_out),
         bundle.CHOICES: choices_csv(choices_of(session, study), left_out),
     }
     return {name: text for name, text in tables.items() if text}

@@ -39,7 +39,6 @@ STARTERS: dict[str, dict[str, str]] = {
         "question-0-text": "How much do you like it?",
         "question-0-scale": "hedonic-9",
     },
-    "triangle": {"method": "triangle", "tasters": "24"},
 }
 
 
@@ -121,8 +120,9 @@ def list_studies(request: Request, house: InHouse, _who: AsOrganiser) -> Respons
 @router.post("/studies")
 def create(house: InHouse, who: AsOrganiser, sent: Sent) -> Response:
     method = sent.get("method", "rating")
+    begun = STARTERS.get(method, {"method": method, "tasters": "24"})
     with house.database.write() as session:
-        study = studies.create_study(session, who.actor, STARTERS.get(method, STARTERS["rating"]))
+        study = studies.create_study(session, who.actor, begun)
     return see_other(f"/studies/{study.id}/draft")
 
 

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from panel.store import studies
+from panel.store.end_answers import end_answers_of
 from panel.store.rows import Choice, Score, attempts_of, choices_of, exclusions_of, scores_of
 from panel.store.sealing import samples_of
 from panel.study.life import State
 from panel.study.pseudonyms import taster_name
+from panel.study.questions import points_of, wording_of
 from panel.study.scales import scale_of
 from panel.study.seal import digest
 from panel.web.study import revealed_key
 
 if TYPE_CHECKING:
+    from panel.analysis.choice_report import ChoiceReport
     from panel.analysis.forced_choice import ForcedChoiceReport
     from panel.analysis.score_report import ScoreReport
     from panel.analysis.view_parts import ReportView
@@ -47,7 +51,7 @@ class Comments:
 class StudyReport:
     """The analysis of a study as it stands. report, view: None where nothing can be analysed, with `why_not`."""
 
-    report: ScoreReport | ForcedChoiceReport | None
+    report: ScoreReport | ForcedChoiceReport | ChoiceReport | None
     view: ReportView | None
     why_not: str
     comments: tuple[Comments, ...]
@@ -74,7 +78,8 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
     plan = studies.plan_of(study)
     fixed = signing or study.state in (State.SIGNED, State.REVEALED)
     with house.database.read() as session:
-        scores, choices = scores_of(session, study), choices_of(session, study)
+        scores = [*scores_of(session, study), *end_answers_of(session, study)]
+        choices = choices_of(session, study)
         excluded = exclusions_of(session, study.id)
         roles = {sample.role: sample.blind_label for sample in samples_of(session, study.id)} if fixed else {}
         seats = attempts_of(session, study.id)
@@ -99,7 +104,7 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
 
 def _analysed(
     plan: Plan, scores: list[Score], choices: list[Choice], reference: str | None
-) -> tuple[ScoreReport | ForcedChoiceReport | None, str]:
+) -> tuple[ScoreReport | ForcedChoiceReport | ChoiceReport | None, str]:
     from panel.analysis.study_analysis import analyse_study
 
     try:
@@ -109,7 +114,10 @@ def _analysed(
 
 
 def _view(
-    plan: Plan, report: ScoreReport | ForcedChoiceReport, names: dict[str, str] | None, figures: bool
+    plan: Plan,
+    report: ScoreReport | ForcedChoiceReport | ChoiceReport,
+    names: dict[str, str] | None,
+    figures: bool,
 ) -> ReportView:
     from panel.analysis.view import report_view
 
@@ -117,13 +125,31 @@ def _view(
 
 
 def _comments(plan: Plan, scores: list[Score], names: dict[str, str] | None) -> tuple[Comments, ...]:
+    """What was written about each sample; then what was answered once at the end, question by question."""
     written = {question.key for question in plan.questions if not scale_of(question.scale).numeric}
     texts: dict[str, list[str]] = {}
     for score in scores:
-        if score.question in written and isinstance(score.value, str) and score.value:
+        if score.sample and score.question in written and isinstance(score.value, str) and score.value:
             called = score.sample if names is None else f"{names[score.sample]} ({score.sample})"
             texts.setdefault(called, []).append(score.value)
-    return tuple(Comments(sample, tuple(found)) for sample, found in sorted(texts.items()))
+    about = tuple(Comments(sample, tuple(found)) for sample, found in sorted(texts.items()))
+    return (*about, *_at_the_end(plan, [score for score in scores if not score.sample]))
+
+
+def _at_the_end(plan: Plan, answers: list[Score]) -> tuple[Comments, ...]:
+    """Words as written; answers in points counted, the most frequent first."""
+    labels = {q.key: {float(p.value): p.label for p in points_of(q)} for q in plan.questions}
+    found: list[Comments] = []
+    for name, wording in wording_of(plan).items():
+        values = [a.value for a in answers if a.question == name and a.value not in (None, "")]
+        known = labels.get(name.partition(".")[0], {})
+        said = [v if isinstance(v, str) else known.get(v, f"{v:g}") for v in values if v is not None]
+        if said and all(isinstance(value, str) for value in values):
+            found.append(Comments(wording, tuple(said)))
+        elif said:
+            counted = Counter(said).most_common()
+            found.append(Comments(wording, tuple(f"{words}: {number}" for words, number in counted)))
+    return tuple(found)
 
 
 def signed_json(report: StudyReport) -> str:

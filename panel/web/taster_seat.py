@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 from panel.store.recording import answered_tasks
 from panel.store.rows import servings_of
 from panel.store.studies import plan_of
-from panel.store.tables import Attempt, Serving, Sitting, Study
+from panel.store.tables import Attempt, Place, Serving, Sitting, Study
 from panel.store.tokens import Tokens
 from panel.study.plan import Plan
 from panel.web.ballot_page import Screen, screens_of
@@ -61,7 +61,8 @@ def seat_with(session: Session, attempt: Attempt) -> Seat:
     """The seat of an attempt."""
     study = session.get_one(Study, attempt.study_id)
     plan = plan_of(study)
-    screens = screens_of(plan, servings_of(session, attempt))
+    place = session.get_one(Place, attempt.place_id)
+    screens = screens_of(plan, servings_of(session, attempt), place.number)
     return Seat(attempt, study, plan, screens, frozenset(answered_tasks(session, attempt)))
 
 

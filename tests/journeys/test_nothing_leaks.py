@@ -83,7 +83,7 @@ class Watch:
         yield f"{at}/print/fill-sheet.pdf", {"passphrase": "a wrong phrase"}
         yield f"{at}/reveal", {"passphrase": "a wrong phrase"}
         yield f"{at}/exclusions", {"attempt": "unknown", "reason": ""}
-        yield f"/t/{self.attempt}/1", {"q1": "99", "odd": "9"}
+        yield f"/t/{self.attempt}/1", {"q1": "99", "choice": "9"}
 
 
 def _get_routes(site: Site) -> list[str]:
@@ -139,10 +139,10 @@ def test_no_word_of_a_product_gets_out_before_the_reveal(site: Site, typed: dict
     watch.attempt = taster.screens[0].action.split("/")[2]
     assert watch.look_everywhere() == {}, "serving"
     for screen in taster.screens:
-        taster.answer(screen, {"odd": "2"} if len(screen.codes) == 3 else FIELDS)
+        taster.answer(screen, {"choice": "2"} if len(screen.codes) == 3 else FIELDS)
     other = Taster(site.address, f"/J/{watch.join}")
     for screen in other.screens:
-        other.answer(screen, {"odd": "1"} if len(screen.codes) == 3 else {**FIELDS, "q1": "8", "q2": "10"})
+        other.answer(screen, {"choice": "1"} if len(screen.codes) == 3 else {**FIELDS, "q1": "8", "q2": "10"})
     organiser.post(f"{at}/close", {})
     assert watch.look_everywhere() == {}, "closed"
     assert "The results are fixed" in organiser.post(f"{at}/sign", {"signed_by": "Bo"}).text

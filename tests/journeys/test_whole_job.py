@@ -80,9 +80,9 @@ def test_a_triangle_study_from_plan_to_export(site: Site) -> None:
     expected = Counter()
     for (place, cups, served), answers in tapped.items():
         samples = [labels[letters[code]] for code in cups.split()]
-        named = samples[int(answers["odd"]) - 1]
+        named = samples[int(answers["choice"]) - 1]
         right = "yes" if samples.count(named) == 1 else "no"
-        expected[f"T{place:02d}", served, " ".join(samples), answers["odd"], right] += 1
+        expected[f"T{place:02d}", served, " ".join(samples), answers["choice"], right] += 1
     assert stored == expected
     assert sum(stored.values()) == 24
     correct = sum(row["correct"] == "yes" for row in rows)
@@ -168,7 +168,7 @@ def _taste(
 
 def _tap(draw: random.Random, screen: Screen) -> dict[str, str]:
     if len(screen.codes) == 3:
-        return {"odd": str(draw.randint(1, 3))}
+        return {"choice": str(draw.randint(1, 3))}
     return {
         "q1": str(draw.randint(1, 9)),
         "q2": f"{draw.uniform(0, 100):.1f}",

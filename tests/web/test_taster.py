@@ -121,10 +121,10 @@ def test_a_triangle_is_answered_by_place_in_the_set(phone: TestClient, triangle:
     assert codes_on(page) == ["417", "283", "562"]
     assert "guess" in page.text
     assert "no difference" not in page.text.lower()
-    phone.post(f"{ballot}/1", data={"odd": "2"})
+    phone.post(f"{ballot}/1", data={"choice": "2"})
     assert codes_on(phone.get(f"{ballot}/2")) == ["739", "846", "125"]
-    phone.post(f"{ballot}/2", data={"odd": "3"})
-    assert triangle.values() == {(1, 1, "odd"): 2, (1, 2, "odd"): 3}
+    phone.post(f"{ballot}/2", data={"choice": "3"})
+    assert triangle.values() == {(1, 1, "choice"): "2", (1, 2, "choice"): "3"}
 
 
 def test_the_addition_goes_into_the_same_cup_and_is_said_in_words(phone: TestClient, app: FastAPI) -> None:

@@ -74,7 +74,7 @@ def _taste(phone: TestClient, join: str) -> tuple[list[str], str]:
     assert consent
     page = phone.post(join, data={"consent": consent[1]})
     ballot, pages = page.url.path, []
-    answers = {"q1": str(scale_of("hedonic-9").points[3].value), "q2": "55.5", "odd": "3"}
+    answers = {"q1": str(scale_of("hedonic-9").points[3].value), "q2": "55.5", "choice": "3"}
     while "data-ballot" in page.text:
         pages.append(page.text)
         action = re.search(rf'action="({ballot}/\d+)"', page.text)
