@@ -37,10 +37,8 @@ class Notice:
 
 def make_environment() -> Environment:
     """The Jinja environment over the templates folder, wherever the package is installed."""
-    root = files("templates")
-    paths = [str(path) for path in getattr(root, "_paths", [root])]
     environment = Environment(
-        loader=FileSystemLoader(paths),
+        loader=FileSystemLoader(str(files("templates"))),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

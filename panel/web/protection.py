@@ -26,6 +26,7 @@ HEADERS = {
     "X-Frame-Options": "DENY",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+MOST_DROPPED = 200_000_000
 SAFE = {"GET", "HEAD", "OPTIONS"}
 
 
@@ -51,6 +52,7 @@ class Protection:
 
         refusal = self._refusal(scope)
         if refusal is not None:
+            await _let_finish(scope, receive)
             await refusal(scope, receive, send_guarded)
         else:
             await self.app(scope, receive, send_guarded)
@@ -84,3 +86,12 @@ def _host_of(origin: str) -> str | None:
         return urlsplit(origin).netloc
     except ValueError:
         return None
+
+
+async def _let_finish(scope: Scope, receive: Receive) -> None:
+    """Read and drop what is still coming, within reason: a browser that is cut off never shows the answer."""
+    length = Headers(scope=scope).get("content-length", "0")
+    if not length.isascii() or not length.isdigit() or int(length) > MOST_DROPPED:
+        return
+    while (await receive()).get("more_body"):
+        pass
