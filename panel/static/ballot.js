@@ -224,7 +224,7 @@ function makeLine(question, draft) {
   const fine = make("div", { className: "fine" });
   fine.append(step("−", low, -1), told, step("+", high, 1));
   places.replaceWith(track);
-  question.append(value, length, fine);
+  question.querySelector(".ends").after(fine, value, length);
   if (start) {
     value.value = start;
     length.value = draft[`${key}-length`] ?? box().width.toFixed(1);

@@ -49,6 +49,27 @@ RATING = Plan(
 TRIANGLE = replace(RATING, method="triangle", questions=(), primary="", replicates=2, ask_name=False)
 WITH_DASHI = replace(RATING, conditions=("plain", "with dashi"), condition_mode="same cup", tasters=1)
 
+# Every kind of question, on one screen; then one that is asked once, on a screen without cups.
+EVERY_QUESTION = replace(
+    RATING,
+    tasters=1,
+    ask_name=False,
+    question_order="rotated",
+    questions=(
+        Question("q1", "How much do you like it?", "hedonic-9"),
+        Question("q2", "How firm is it?", "line-100", low="very soft", high="very firm", cannot_tell=True),
+        Question("q3", "How salty is it?", "just-about-right", cannot_tell=True),
+        Question("q4", "How sticky is it?", "category", points=("not at all", "a little", "very")),
+        Question("q5", "What does it smell of?", "check-all", points=("popcorn", "hay", "rubber", "nuts")),
+        Question("q6", "Is it …?", "yes-no-list", points=("even", "glossy", "broken")),
+        Question("q7", "Would you eat it again?", "yes-no"),
+        Question("q8", "How much did you leave?", "number", least=0, most=50, unit="g"),
+        Question("q9", "In a word?", "short-text", longest=20),
+        Question("q10", "Anything else?", "comment", required=False),
+        Question("q11", "Which rice do you eat at home?", "short-text", at_end=True),
+    ),
+    primary="q1",
+)
 # Place -> screens -> cups: (sample, code, condition, code of the same cup tasted before or "")
 Cups = list[tuple[int, str, int, str]]
 RATING_PLACES: list[list[Cups]] = [
@@ -65,6 +86,17 @@ TRIANGLE_PLACES: list[list[Cups]] = [
 DASHI_PLACES: list[list[Cups]] = [
     [[(0, "417", 0, "")], [(0, "417", 1, "417")], [(1, "283", 0, "")], [(1, "283", 1, "283")]],
 ]
+EVERY_PLACES: list[list[Cups]] = [[[(0, "417", 0, "")], [(1, "283", 0, "")], []]]
+
+
+def one_set(method: str, samples: tuple[int, ...], **wishes: object) -> tuple[Plan, list[list[Cups]]]:
+    """A study by that method with one place and one set of these samples, under the codes of `CODES`."""
+    plan = replace(RATING, method=method, questions=(), primary="", ask_name=False, tasters=1)
+    plan = replace(plan, samples=max(2, max(samples) + 1), **wishes)  # type: ignore[arg-type]
+    return plan, [[[(sample, code, 0, "") for sample, code in zip(samples, CODES, strict=False)]]]
+
+
+CODES = ("417", "283", "562", "739", "846")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +170,7 @@ def seal_sitting(database: Database, tokens: Tokens, plan: Plan, places: list[li
         session.flush()
         samples = [
             Sample(study_id=study.id, blind_label=f"BLIND{label}", pour_letter=f"POUR{letter}")
-            for label, letter in zip("AB", "XY", strict=True)
+            for label, letter in zip("ABCD"[: plan.samples], "WXYZ", strict=False)
         ]
         sitting = Sitting(study_id=study.id, number=1)
         session.add_all([*samples, sitting])
@@ -165,7 +197,7 @@ def _add_cups(
 ) -> None:
     position, by_code = 0, {}
     for number, cups in enumerate(screens, start=1):
-        task = Task(place_id=place.id, number=number, condition=cups[0][2])
+        task = Task(place_id=place.id, number=number, condition=cups[0][2] if cups else 0)
         session.add(task)
         session.flush()
         for sample, code, condition, before in cups:
