@@ -11,6 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from panel.store.database import Database
+from panel.store.people import erase_old_names
 from panel.store.shelf import remove_for_good
 from panel.store.tokens import Tokens, server_key
 from panel.web import (
@@ -21,6 +22,7 @@ from panel.web import (
     kitchen,
     organiser,
     organisers,
+    people,
     prints,
     room,
     shelf,
@@ -41,11 +43,12 @@ if TYPE_CHECKING:
     from panel.settings import Settings
 
 
-def _tidy(database: Database) -> None:
+def _tidy(database: Database, register_days: int) -> None:
     """Remove what has outlived its time."""
     with database.write() as session:
         removed = remove_for_good(session)
-    if removed:
+        erased = erase_old_names(session, register_days)
+    if removed or erased:
         database.forget_deleted()
 
 
@@ -55,7 +58,7 @@ def create_app(settings: Settings) -> FastAPI:
     database = Database(settings.database_url)
     database.migrate()
     tokens = Tokens(server_key(settings.data))
-    _tidy(database)
+    _tidy(database, settings.register_days)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
@@ -73,6 +76,7 @@ def create_app(settings: Settings) -> FastAPI:
         organisers,
         study,
         shelf,
+        people,
         amendments,
         prints,
         room,

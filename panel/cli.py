@@ -203,7 +203,9 @@ def restore(
         raise typer.Exit(1) from None
     print(f"The data of {report.made_at} is back in {settings.data}: {report.studies} studies.")
     if aside is not None:
-        print(f"What was there before is in {aside}. It may hold names in plain: delete it when you no longer need it.")
+        print(
+            f"What was there before is in {aside}. It may hold names in plain: delete it when you no longer need it."
+        )
 
 
 def _read(file: Path) -> bytes:

@@ -28,6 +28,12 @@ class Settings(BaseSettings):
     )
     host: str = Field(default="0.0.0.0", description="Network interface the server listens on.")
     port: int = Field(default=8000, description="Port the server listens on.", ge=1, le=65535)
+    register_days: int = Field(
+        default=365,
+        description="Days after the signature after which the names and remarks of a study's tasters are erased.",
+        ge=1,
+        le=36500,
+    )
     upload_limit_mb: int = Field(
         default=10, description="Largest uploaded table, in megabytes.", ge=1, le=100
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import secrets
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ from panel.store.studies import draft_of, require
 from panel.store.tables import Batch, Place, Sample, Serving, Sitting, Study, Task
 from panel.study import seal
 from panel.study.bundle import part_digests
+from panel.study.doses import too_much
 from panel.study.drafting import check_draft
 from panel.study.life import Move, State
 from panel.study.plan import Plan, Product, plan_from_dict, plan_to_dict, product_to_dict
@@ -81,6 +83,9 @@ def seal_study(
         raise UnfitDraftError("Draw the serving plan and look at its balance first; then seal.")
     plan, seed = drafted.plan, study.seed
     dealt = drawn(plan, seed)
+    refused = too_much(plan, _most_cups(dealt))
+    if refused:
+        raise UnfitDraftError(refused)
     products = arranged(drafted.products)
     samples = _add_samples(session, study, products, seed)
     _add_rows(session, tokens, study, dealt, samples, at_end=bool(asked_at_end(plan)))
@@ -202,6 +207,17 @@ def _add_samples(session: Session, study: Study, products: list[Product], seed: 
     session.add_all(Batch(sample_id=sample.id, number=1) for sample in samples)
     session.flush()
     return samples
+
+
+def _most_cups(dealt: randomiser.ServingPlan) -> int:
+    """The most cups that one place gets at one sitting."""
+    cups = Counter(
+        (place.number, serving.sitting)
+        for place in dealt.places
+        for serving in place.servings
+        if serving.same_cup_as is None
+    )
+    return max(cups.values())
 
 
 def _without_products(study: Study) -> str:

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, get_args
 
+from panel.study.alone import refuse_unfit_alone
 from panel.study.cautions import ALLERGENS, CAUTIONS
 from panel.study.draft_ballot import check_conditions, read_attribute, read_primary, read_questions, row_of
 from panel.study.draft_reader import LONGEST_NAME, Reader, name_key
@@ -48,6 +49,8 @@ def check_draft(typed: Mapping[str, str]) -> Drafted:
     plan = _read_plan(reader, method, products, questions)
     check_conditions(reader, plan)
     _refuse_names_in_sight(reader, plan, products)
+    if plan.alone:
+        refuse_unfit_alone(reader, method, plan)
     if reader.problems:
         return Drafted(None, products, tuple(reader.problems))
     return Drafted(plan, products, ())
@@ -98,6 +101,11 @@ def _with_serving(reader: Reader, method: TestMethod, plan: Plan) -> Plan:
 def _with_words(reader: Reader, plan: Plan, products: tuple[Product, ...]) -> Plan:
     beyond = reader.ticked("allergen_", ALLERGENS)
     held = {key for product in products for key in product.allergens}
+    doses = {
+        "caffeine": reader.number("caffeine_mg", "the caffeine in the strongest cup, in mg,", 0.1, 1000),
+        "alcohol": reader.number("alcohol_g", "the alcohol in the strongest cup, in g,", 0.01, 100),
+    }
+    warned = {*reader.ticked("caution_", CAUTIONS), *(key for key, amount in doses.items() if amount)}
     return replace(
         plan,
         briefing=reader.text("briefing", "the briefing"),
@@ -105,7 +113,10 @@ def _with_words(reader: Reader, plan: Plan, products: tuple[Product, ...]) -> Pl
         serving_note=reader.text("serving_note", "how it is served", longest=500),
         allergens=tuple(key for key in ALLERGENS if key in beyond or key in held),
         other_allergens=reader.text("other_allergens", "the other allergens", longest=300),
-        cautions=reader.ticked("caution_", CAUTIONS),
+        cautions=tuple(key for key in CAUTIONS if key in warned),
+        caffeine_mg=doses["caffeine"],
+        alcohol_g=doses["alcohol"],
+        alone=bool(reader.typed.get("alone")),
         ask_name=bool(reader.typed.get("ask_name")),
     )
 

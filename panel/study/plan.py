@@ -120,6 +120,8 @@ class Plan:
     question_order : "fixed" as typed, or the attributes "rotated" over tasters, each meeting one order throughout
     attribute : in what samples are compared, where a method asks for it; "" for liking
     no_preference : whether "no preference" is offered (paired preference)
+    caffeine_mg, alcohol_g : in the strongest cup, None where it is not counted
+    alone : one person pours, shuffles and tastes; every place is one of their rounds
     alpha : significance level; similarity_limit : largest tolerable share of discriminators, or None
     """
 
@@ -149,7 +151,10 @@ class Plan:
     allergens: tuple[str, ...] = ()
     other_allergens: str = ""
     cautions: tuple[str, ...] = ()
+    caffeine_mg: float | None = None
+    alcohol_g: float | None = None
     ask_name: bool = False
+    alone: bool = False
 
     def question_called(self, key: str) -> Question:
         """The question with that key; KeyError otherwise."""
