@@ -24,7 +24,7 @@ from panel.study.scales import scale_of
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from sqlmodel.sql.expression import Select
+    from sqlalchemy import ColumnElement
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def register_of(session: Session, study: Study) -> list[Registered]:
     consents = {c.person_id: c for c in session.exec(select(Consent).where(Consent.study_id == study.id))}
     elsewhere = _amounts_elsewhere(session, study)
     lines = []
-    for attempt, place, person in session.exec(_attempts().where(Attempt.study_id == study.id)):
+    for attempt, place, person in _attempts(session, Attempt.study_id == study.id):
         consent = consents.get(person.id)
         before = elsewhere.get((name_key(person.name), _day(attempt.dealt_at)), {}) if person.name else {}
         lines.append(
@@ -170,13 +170,16 @@ def _own_attempt(session: Session, study_id: str, attempt_id: str) -> Attempt:
     return attempt
 
 
-def _attempts() -> Select[tuple[Attempt, int, Person]]:
-    return (
+def _attempts(session: Session, *conditions: ColumnElement[bool] | bool) -> list[tuple[Attempt, int, Person]]:
+    """Attempt, number of its place and person, in order of places."""
+    query = (
         select(Attempt, Place.number, Person)
         .join(Place, col(Place.id) == Attempt.place_id)
         .join(Person, col(Person.id) == Attempt.person_id)
-        .order_by(col(Place.number), col(Attempt.number))
+        .where(*conditions)
+        .order_by(col(Place.number), col(Attempt.number), col(Attempt.id))
     )
+    return list(session.exec(query))
 
 
 def _codes(session: Session, attempt: Attempt) -> dict[int, list[str]]:
@@ -208,8 +211,7 @@ def _cups_answered(session: Session, study_ids: list[str]) -> Counter[str]:
 
 def _amounts_elsewhere(session: Session, study: Study) -> dict[tuple[str, str], dict[str, float]]:
     """(name, day) -> agent -> amount, for tasters who gave a name in other studies."""
-    query = _attempts().where(Attempt.study_id != study.id, Person.name != "")
-    rows = session.exec(query).all()
+    rows = _attempts(session, Attempt.study_id != study.id, Person.name != "")
     cups = _cups_answered(session, sorted({attempt.study_id for attempt, _, _ in rows}))
     plans = {
         study_id: plan_of(session.get_one(Study, study_id)) for study_id in {r[0].study_id for r in rows}

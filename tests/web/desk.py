@@ -53,6 +53,7 @@ class Desk:
         self.ada.post("/first-start", data={"code": code, "name": NAME, "password": PASSWORD})
         self.study = ""
         self.recovery_code = ""
+        self.tasted = 0
 
     def close(self) -> None:
         self.house.database.close()
@@ -104,10 +105,10 @@ class Desk:
         phone.ballot = phone.post(path, data={**fields, "name": name})  # type: ignore[attr-defined]
         return phone
 
-    def taste(self, tasters: int, remark: str = "") -> None:
-        """So many tasters answer every screen."""
-        for taster in range(tasters):
-            phone = self.join()
+    def taste(self, tasters: int, remark: str = "", name: str = "") -> None:
+        """So many further tasters answer every screen."""
+        for taster in range(self.tasted, self.tasted + tasters):
+            phone = self.join(name)
             page: Response = phone.ballot  # type: ignore[attr-defined]
             for number, screen in enumerate(screens_in(page.text)):
                 score = SCORES[(taster * 3 + number) % len(SCORES)]
@@ -118,6 +119,7 @@ class Desk:
                     "odd": "2",
                 }
                 assert phone.post(screen.action, data=sent).status_code == 200
+        self.tasted += tasters
 
     def shut(self) -> None:
         self.ada.post(f"{self.at}/close")
