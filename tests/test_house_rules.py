@@ -13,7 +13,7 @@ SOURCES = sorted(p for room in ("panel", "stats", "demo") for p in (ROOT / room)
 TEMPLATES = sorted((ROOT / "templates").rglob("*.html"))
 
 SCIENCE = {"numpy", "scipy", "statsmodels", "pandas", "patsy"}
-WEB = {"fastapi", "starlette", "jinja2", "uvicorn", "multipart", "itsdangerous", "pwdlib"}
+WEB = {"fastapi", "starlette", "jinja2", "uvicorn", "multipart", "itsdangerous"}
 TABLES = {"sqlmodel", "sqlalchemy", "alembic", "psycopg"}
 
 # Room -> rooms of ours it may import. A room may always import itself.

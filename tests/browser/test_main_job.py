@@ -153,7 +153,7 @@ def _is_stored(app: FastAPI, tapped: list[Tapped]) -> None:
 
 def _close_read_sign_and_reveal(desk: Page) -> None:
     expect(desk.get_by_text("3 finished, 0 tasting, 3 free")).to_be_visible()
-    desk.get_by_role("button", name="Close the sitting").click()
+    desk.get_by_role("button", name="Close: tasting is over").click()
     desk.get_by_role("link", name="To the report").click()
     expect(desk.get_by_role("button", name="Sign the report")).to_be_visible()
     assert not any(name in desk.content() for name in COOKERS)

@@ -174,7 +174,7 @@ def test_each_user_gets_their_own_pages_and_no_others(site: Site, who: str, open
     for template in _get_routes(site):
         if not template.startswith("/studies/{study_id}"):
             continue
-        reply = browser.get(template.replace("{study_id}", watch.study))
+        reply = browser.get(re.sub(r"\{number(:int)?\}", "1", template.replace("{study_id}", watch.study)))
         turned_away = "/sign-in" in reply.url
         ending = template.removeprefix("/studies/{study_id}")
         assert turned_away == (ending not in open_to_them), f"{who} {template}: {reply.status} {reply.url}"
