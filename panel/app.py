@@ -15,6 +15,7 @@ from panel.store.people import erase_old_names
 from panel.store.shelf import remove_for_good
 from panel.store.tokens import Tokens, server_key
 from panel.web import (
+    alone,
     amendments,
     analyst,
     errors,
@@ -76,6 +77,7 @@ def create_app(settings: Settings) -> FastAPI:
         organisers,
         study,
         shelf,
+        alone,
         people,
         amendments,
         prints,

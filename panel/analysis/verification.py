@@ -94,7 +94,7 @@ def _checks(files: dict[str, str], head: str) -> Iterator[Check]:
         yield _parts(sealed, events)
         yield _commitment(files, sealed, events)
         yield from _key(files, sealed)
-        yield _sends(files, events, sends)
+        yield _sends(files, sealed, events, sends)
         yield from _answers_and_results(files, sealed, events, sends)
     except (ValueError, TypeError, LookupError, AttributeError) as error:
         text = f"The bundle's files do not fit each other, so it cannot be counted again ({error})."
@@ -200,10 +200,13 @@ def _first_difference(found: str, wanted: str) -> str:
     return f"a row was changed, removed or moved at line {line}"
 
 
-def _sends(files: dict[str, str], events: list[Event], sends: list[dict[str, Any]]) -> Check:
+def _sends(
+    files: dict[str, str], sealed: dict[str, Any], events: list[Event], sends: list[dict[str, Any]]
+) -> Check:
     logged = [event for event in events if event.kind == "answers received"]
     if bundle.SENDS not in files:
-        closed = any(event.kind == "sitting closed" for event in events)
+        shown_from = "report signed" if sealed["plan"].get("alone") else "sitting closed"
+        closed = any(event.kind == shown_from for event in events)
         text = "The sitting was not closed when the bundle was made: no answers in it."
         gone = f"The sitting was closed, but {bundle.SENDS} is missing."
         return Check("answers sent", False if closed else None, gone if closed else text)

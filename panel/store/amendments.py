@@ -9,7 +9,7 @@ from sqlmodel import Session, col, or_, select
 
 from panel.store.ledger import append, locked_study
 from panel.store.sealing import open_key
-from panel.store.studies import require
+from panel.store.studies import plan_of, require
 from panel.store.tables import Place, Serving
 from panel.study.life import Move
 from panel.study.plan import product_from_dict
@@ -50,6 +50,10 @@ def see_one_cup(
     serving = session.exec(_cups_with(study_id, place, code)).first()
     if serving is None:
         raise LookupError(f"Place {place} has no cup with the code “{code}”. Read both off the label again.")
+    if plan_of(study).alone and serving.found_sample_id is None:
+        raise LookupError(
+            "Nobody knows what is in this cup until it is turned over: its dot says what it was filled with."
+        )
     key = open_key(session, study, phrase)["key"]
     detail = {"on": "one cup", "place": place, "code": code, "reason": reason}
     append(session, study_id, actor, "names seen", detail)

@@ -12,7 +12,7 @@ from panel.store.fresh_codes import CUP_REPLACED, CodesAtHand, codes_at_hand, co
 from panel.store.ledger import append, locked_study
 from panel.store.random_ids import new_id
 from panel.store.recording import answered_tasks
-from panel.store.studies import ForbiddenMoveError, require
+from panel.store.studies import ForbiddenMoveError, plan_of, require
 from panel.store.tables import Attempt, Place, Serving, Study, Task
 from panel.study.life import Move, State
 
@@ -35,6 +35,7 @@ def give_again(session: Session, tokens: Tokens, place: Place, actor: str) -> in
     """
     study = locked_study(session, place.study_id)
     require(study, Move.JOIN)
+    _refuse_alone(study)
     before = latest_attempt(session, place.id)
     if before is None or place.id in {waiting.id for waiting, _ in waiting_places(session, study.id)}:
         raise ForbiddenMoveError(
@@ -70,6 +71,7 @@ def replace_cup(
         raise ValueError(f"reason must be one of {', '.join(REASONS)}, not {reason!r}")
     place = session.get_one(Place, serving.place_id)
     study = locked_study(session, place.study_id)
+    _refuse_alone(study)
     if study.state not in (State.SEALED, State.SERVING):
         raise ForbiddenMoveError("Tasting is over: no cup is poured any more.")
     tray = [row for row, _ in _cups_at(session, place.id, serving.attempt_number)]
@@ -98,6 +100,13 @@ def replace_cup(
     }
     append(session, study.id, actor, CUP_REPLACED, detail | ({"note": note} if note else {}))
     return code
+
+
+def _refuse_alone(study: Study) -> None:
+    if plan_of(study).alone:
+        raise ForbiddenMoveError(
+            "One person works alone here: a cup poured again would be known. Leave this round out, go on with the next."
+        )
 
 
 def same_cup_rows(serving: Serving, tray: list[Serving]) -> list[Serving]:

@@ -89,6 +89,8 @@ def seal_study(
     products = arranged(drafted.products)
     samples = _add_samples(session, study, products, seed)
     _add_rows(session, tokens, study, dealt, samples, at_end=bool(asked_at_end(plan)))
+    if plan.alone:
+        _mark_with_dots(session, study)
     key = {sample.id: product_to_dict(product) for sample, product in zip(samples, products, strict=True)}
     secret = {"key": key, "seed": seed, "nonce": seal.new_nonce()}
     study.plan = json.dumps(plan_to_dict(plan), ensure_ascii=False, sort_keys=True)
@@ -153,6 +155,7 @@ def deal_of(session: Session, study_id: str) -> list[dict[str, Any]]:
             "code": serving.sealed_code or serving.code,
             "same_cup_as": position_of.get(serving.same_cup_as or ""),
             "warm_up": serving.warm_up,
+            **({} if serving.dot is None else {"dot": serving.dot}),
         }
         for serving, place, task in rows
     ]
@@ -207,6 +210,23 @@ def _add_samples(session: Session, study: Study, products: list[Product], seed: 
     session.add_all(Batch(sample_id=sample.id, number=1) for sample in samples)
     session.flush()
     return samples
+
+
+def _mark_with_dots(session: Session, study: Study) -> None:
+    """Number the cups of every place from 1, at random; an addition into the same cup has the cup's number."""
+    query = select(Serving).join(Place, col(Place.id) == Serving.place_id).where(Place.study_id == study.id)
+    rows: dict[str, list[Serving]] = {}
+    for serving in session.exec(query.order_by(col(Serving.position))):
+        rows.setdefault(serving.place_id, []).append(serving)
+    for row in rows.values():
+        cups = [serving.id for serving in row if serving.same_cup_as is None]
+        dots = list(range(1, len(cups) + 1))
+        secrets.SystemRandom().shuffle(dots)
+        dot_of = dict(zip(cups, dots, strict=True))
+        for serving in row:
+            serving.dot = dot_of[serving.same_cup_as or serving.id]
+            session.add(serving)
+    session.flush()
 
 
 def _most_cups(dealt: randomiser.ServingPlan) -> int:
@@ -268,9 +288,7 @@ def _add_rows(
             session.flush()
 
 
-def _add_tasks(
-    session: Session, place: Place, planned: randomiser.Place, *, at_end: bool
-) -> dict[int, Task]:
+def _add_tasks(session: Session, place: Place, planned: randomiser.Place, *, at_end: bool) -> dict[int, Task]:
     """The screens of one place by number; `at_end` adds one without cups, for what is asked once."""
     tasks: dict[int, Task] = {}
     for serving in planned.servings:

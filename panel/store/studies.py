@@ -55,6 +55,16 @@ def require(study: Study, move: Move) -> None:
         raise ForbiddenMoveError(reason)
 
 
+def require_results(study: Study) -> None:
+    """ForbiddenMoveError while nobody may see a result. Whoever works alone sees them once they are signed."""
+    require(study, Move.READ_REPORT)
+    if study.state == State.CLOSED and plan_of(study).alone:
+        raise ForbiddenMoveError(
+            "You work alone: write down the dots under the cups first. Then the sealed analysis runs once and is "
+            "signed in the same moment."
+        )
+
+
 def save_draft(session: Session, study_id: str, typed: Mapping[str, str], as_of: str = "") -> Study:
     """Keep the form exactly as typed. A change makes the drawn plan void, since it may no longer fit.
 

@@ -49,19 +49,23 @@ def refuse_unfit_alone(reader: Reader, method: TestMethod, plan: Plan) -> None:
 
 
 def check_dots(
-    typed: Mapping[str, str], positions: Sequence[int]
+    typed: Mapping[str, str], number: int, positions: Sequence[int]
 ) -> tuple[dict[int, int], tuple[Problem, ...]]:
-    """Position -> dot found under the cup there, from fields `dot-1` on; or what is wrong. Every dot comes once."""
+    """Position -> dot found under the cup there, or what is wrong. Every dot comes once.
+
+    typed : the form's fields, `dot-2-1` for the first position of round 2
+    """
     found: dict[int, int] = {}
     problems: list[Problem] = []
     for position in positions:
-        raw = typed.get(f"dot-{position}", "").strip()
+        name = f"dot-{number}-{position}"
+        raw = typed.get(name, "").strip()
         if not (raw.isascii() and raw.isdigit() and 1 <= int(raw[:4]) <= len(positions)):
-            text = f"Write the number under the cup at place {position} in the order: 1 to {len(positions)}."
-            problems.append(Problem(f"dot-{position}", "not_in_range", text))
-        elif int(raw) in found.values():
+            text = f"Write the number under the cup: a whole number from 1 to {len(positions)}."
+            problems.append(Problem(name, "not_in_range", text))
+        elif int(raw[:4]) in found.values():
             text = f"Dot {raw} stands there twice. Turn the cups over again."
-            problems.append(Problem(f"dot-{position}", "twice", text))
+            problems.append(Problem(name, "twice", text))
         else:
-            found[position] = int(raw)
+            found[position] = int(raw[:4])
     return found, tuple(problems)

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 from fastapi import APIRouter, Request, Response
 
 from panel.store import studies
+from panel.store.alone import require_all_read
 from panel.store.exclusions import exclude, take_back
 from panel.store.ledger import events_of
+from panel.study.alone import STATEMENT
 from panel.study.draft_reader import tidy
 from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
 from panel.study.life import Move, State, allowed
@@ -31,7 +33,7 @@ LONGEST_REASON = 300
 
 @dataclass(frozen=True, slots=True)
 class ReportPage:
-    """The report with what the analyst may still decide."""
+    """The report with what the analyst may still decide. alone: what is said of a study of one person, else ""."""
 
     head: StudyHead
     view: ReportView | None
@@ -42,6 +44,7 @@ class ReportPage:
     may_sign: bool
     signed: dict[str, Any]
     unchanged: bool
+    alone: str
     terms: SealTerms | None
     happened: tuple[Happening, ...]
     looks: int
@@ -50,7 +53,7 @@ class ReportPage:
 
 @router.get("/studies/{study_id}/report")
 def show_report(request: Request, house: InHouse, study: AnalystsStudy) -> Response:
-    studies.require(study, Move.READ_REPORT)
+    studies.require_results(study)
     return _report_page(request, house, study)
 
 
@@ -59,6 +62,7 @@ def change_exclusion(
     request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy, sent: Sent
 ) -> Response:
     studies.require(study, Move.EXCLUDE)
+    studies.require_results(study)
     attempt, reason = sent.get("attempt", ""), tidy(sent.get("reason", ""))
     if sent.get("back"):
         with house.database.write() as session:
@@ -75,7 +79,11 @@ def change_exclusion(
 @router.post("/studies/{study_id}/sign")
 def sign(request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy, sent: Sent) -> Response:
     studies.require(study, Move.SIGN)
+    with house.database.read() as session:
+        require_all_read(session, study)
     name = tidy(sent.get("signed_by", ""))
+    if not name and studies.plan_of(study).alone:
+        raise studies.ForbiddenMoveError("Write your name below the rounds to sign, then run the analysis again.")
     if not name:
         return _report_page(
             request, house, study, (Problem("signed_by", "missing", "Write your name to sign."),), 422
@@ -104,6 +112,7 @@ def _report_page(
         may_sign=allowed(State(study.state), Move.SIGN),
         signed=signed,
         unchanged=not signed or signed["data"] == built.fingerprint()["data"],
+        alone=STATEMENT if studies.plan_of(study).alone else "",
         terms=terms_of(events),
         happened=what_happened(events),
         looks=looks_at_names(events),

@@ -18,7 +18,7 @@ from panel.store.ledger import append, events_of
 from panel.store.rows import choices_of, exclusions_of, scores_of, sends_of
 from panel.store.sealing import sealed_contents
 from panel.study import bundle
-from panel.study.life import Move, State, allowed
+from panel.study.life import Move
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse
 
@@ -59,7 +59,7 @@ def _files(session: Session, study: Study) -> dict[str, str]:
         bundle.COMMITMENT: study.commitment + "\n",
         bundle.EVENTS: _json_lines(asdict(event) for event in events_of(session, study.id)),
     }
-    if allowed(State(study.state), Move.READ_REPORT):
+    if _results_are_open(study):
         files[bundle.SENDS] = _json_lines(asdict(send) for send in _in_log_order(session, study.id))
         files |= _answers(session, study)
     if study.report:
@@ -67,6 +67,14 @@ def _files(session: Session, study: Study) -> dict[str, str]:
     if study.key:
         files[bundle.KEY] = key_csv(sealed)
     return files
+
+
+def _results_are_open(study: Study) -> bool:
+    try:
+        studies.require_results(study)
+    except studies.ForbiddenMoveError:
+        return False
+    return True
 
 
 def _in_log_order(session: Session, study_id: str) -> list[Send]:

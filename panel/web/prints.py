@@ -102,6 +102,11 @@ def print_closing_sheet(house: InHouse, study: OrganisersStudy) -> Response:
 def pour_sheet_of(house: House, study: Study) -> printing.PourSheet:
     """What the kitchen needs, by pour letter and by place; no names."""
     plan = studies.plan_of(study)
+    if plan.alone:
+        raise studies.ForbiddenMoveError(
+            "This study is done by one person alone: cups are filled by the dots under them, not by their codes. "
+            "Open “Working alone” on the study's page."
+        )
     several = len(plan.conditions) > 1
     cups = tuple(
         printing.PourCup(
