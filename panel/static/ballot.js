@@ -21,6 +21,10 @@ let lastTap = { x: 0, y: 0 };
 
 const queued = Boolean(attempt);
 const say = {
+  wrongCup: "That is not the cup for now. Put it back untasted and look for {code}; if it is not there, call for help.",
+  calling: "Calling…",
+  called: "Help is on its way. Stay where you are.",
+  notCalled: "The call did not get through. Please raise your hand.",
   place: "place {rank} of {count}",
   noPlace: "no place yet",
   tapNext: "Tap the cup for place {rank} of {count}.",
@@ -129,6 +133,8 @@ function prepare(article) {
   }
   for (const question of form.querySelectorAll(".question.line")) makeLine(question, draft);
   for (const question of form.querySelectorAll(".question.order")) makeOrder(question);
+  makeConfirm(form);
+  makeGates(article);
   on(form, "submit", submit);
   if (queued) on(form, "input", () => keepDraft(form));
 }
@@ -232,6 +238,68 @@ function makeLine(question, draft) {
   draw(start ? Number(start) : null);
 }
 
+// -- what comes first: a break, a wait, the right cup in the hand
+
+function makeGates(article) {
+  const gates = [...article.querySelectorAll(".gate")];
+  const ends = `${draftKey(current)}:until`;
+  const next = () => {
+    const gate = gates.shift();
+    article.classList.toggle("gated", Boolean(gate));
+    for (const one of article.querySelectorAll(".gate")) one.hidden = one !== gate;
+    if (!gate) return;
+    if (gate.dataset.gate === "wait") return count(gate);
+    const button = gate.querySelector("button");
+    button.hidden = false;
+    on(button, "click", next);
+  };
+  const count = (gate) => {
+    const shown = gate.querySelector(".count");
+    const until = readJson(ends, 0) || Date.now() + gate.dataset.seconds * 1000;
+    if (queued) writeJson(ends, until);
+    shown.hidden = false;
+    const tick = () => {
+      const left = Math.ceil((until - Date.now()) / 1000);
+      if (!gate.isConnected) return;
+      shown.textContent = left;
+      if (left > 0) return setTimeout(tick, 250);
+      next();
+      article.querySelector("h1").focus();
+    };
+    tick();
+  };
+  next();
+}
+
+function makeConfirm(form) {
+  const confirm = form.querySelector(".confirm");
+  if (!confirm) return;
+  const { right } = confirm.dataset;
+  const held = () => confirm.querySelector(":checked")?.value;
+  const draw = () => form.classList.toggle("unsure", held() !== right);
+  on(confirm, "change", () => {
+    draw();
+    if (held() === right) return form.querySelector(".question:not(.confirm *)")?.scrollIntoView({ block: "nearest" });
+    complain([{ field: "cup", text: fill(say.wrongCup, { code: right }) }]);
+    if (queued) call({ code: held() });
+    confirm.querySelector(":checked").checked = false;
+  });
+  draw();
+}
+
+function call(fields) {
+  const headers = { Accept: "application/json" };
+  return fetch(`/t/${attempt}/help`, { method: "POST", headers, body: new URLSearchParams(fields) });
+}
+
+async function askForHelp(event) {
+  event.preventDefault();
+  const told = document.querySelector("[data-called]");
+  told.textContent = say.calling;
+  const reply = await call({}).catch(() => ({ ok: false }));
+  told.textContent = reply.ok ? say.called : say.notCalled;
+}
+
 // -- ranking: tap in order; a second tap takes a cup out again
 
 function makeOrder(question) {
@@ -314,6 +382,7 @@ function submit(event) {
     }
   }
   localStorage.removeItem(draftKey(current));
+  localStorage.removeItem(`${draftKey(current)}:until`);
   done.add(current);
   tell("Saved on this phone.");
   showNext();
@@ -424,7 +493,7 @@ function acknowledged(entry, told) {
     forgetAll();
     return "finished";
   }
-  if (told.closed && !waiting()) {
+  if ((told.closed || told.paused) && !waiting()) {
     startAgain();
     return "closed";
   }
@@ -471,6 +540,8 @@ function start() {
     return;
   }
   localStorage.removeItem("ballot:try");
+  const help = document.querySelector("[data-help]");
+  if (help) on(help, "submit", askForHelp);
   on(window, "online", flush);
   on(again, "click", flush);
   on(window, "pointerup", () => waiting() && flush());

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 CUP_LENGTH = 12
 JOIN_LENGTH = 26
+ATTEMPT_CODE_LENGTH = 8
 
 
 class Tokens:
@@ -53,6 +54,13 @@ class Tokens:
     def opens_attempt(self, token: str, attempt_id: str) -> bool:
         """Whether `token` is the attempt's."""
         return hmac.compare_digest(token.encode(), self.attempt(attempt_id).encode())
+
+    def attempt_code(self, attempt_id: str) -> str:
+        """The short code, to be typed, that continues an attempt on another phone: 8 characters, 40 bits.
+
+        It lets somebody in, so that tries must be limited where it is typed.
+        """
+        return self._made("attempt code", attempt_id, 1)[:ATTEMPT_CODE_LENGTH]
 
     def first_start_code(self) -> str:
         """The code that lets the first organiser set a password; the terminal shows it."""

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from panel.study.draft_reader import Reader, name_key, rows_of
-from panel.study.plan import Kitchen, Layout
+from panel.study.plan import Kitchen, Layout, Pace
 
 if TYPE_CHECKING:
     from panel.study.test_methods import TestMethod
 
 MOST_CONDITIONS = 4
 MOST_SITTINGS = 10
+LONGEST_WAIT = 1800
 AS_SERVED = "as served"
 
 
@@ -46,6 +47,16 @@ def read_layout(reader: Reader, method: TestMethod, samples: int) -> Layout:
         sittings=reader.whole("sittings", "the number of sittings", 1, MOST_SITTINGS, default=1),
         warm_up=bool(reader.typed.get("warm_up")) and method.wording is None,
         break_every=breaks,
+    )
+
+
+def read_pace(reader: Reader, method: TestMethod) -> Pace:
+    """What comes between two screens. A cup can be confirmed where it stands alone on its screen."""
+    return Pace(
+        confirm_cup=bool(reader.typed.get("confirm_cup")) and method.set_size == 1,
+        wait_seconds=reader.whole(
+            "wait_seconds", "the wait between samples, in seconds,", 0, LONGEST_WAIT, default=0
+        ),
     )
 
 

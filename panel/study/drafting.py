@@ -15,7 +15,7 @@ from panel.study.cautions import ALLERGENS, CAUTIONS
 from panel.study.draft_ballot import check_conditions, read_attribute, read_primary, read_questions, row_of
 from panel.study.draft_reader import LONGEST_NAME, Reader, name_key
 from panel.study.draft_samples import read_products, samples_in
-from panel.study.draft_serving import read_conditions, read_kitchen, read_layout
+from panel.study.draft_serving import read_conditions, read_kitchen, read_layout, read_pace
 from panel.study.plan import CodeRule, ConditionMode, Plan, Product, Question, QuestionOrder
 from panel.study.test_methods import TEST_METHODS, TestMethod
 
@@ -95,6 +95,7 @@ def _with_serving(reader: Reader, method: TestMethod, plan: Plan) -> Plan:
         code_rule=rule,
         layout=read_layout(reader, method, plan.samples),
         kitchen=read_kitchen(reader),
+        pace=read_pace(reader, method),
     )
 
 

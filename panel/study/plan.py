@@ -78,6 +78,18 @@ class Layout:
 
 
 @dataclass(frozen=True, slots=True)
+class Pace:
+    """What comes between a taster's screens.
+
+    confirm_cup : whether the code on the cup is asked for before it is tasted
+    wait_seconds : to wait before the next sample; 0 for no wait
+    """
+
+    confirm_cup: bool = False
+    wait_seconds: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Kitchen:
     """How samples are prepared and served, equal for all; None where it was left open.
 
@@ -137,6 +149,7 @@ class Plan:
     code_rule: CodeRule = "per cup"
     layout: Layout = Layout()
     kitchen: Kitchen = Kitchen()
+    pace: Pace = Pace()
     with_reference: bool = False
     questions: tuple[Question, ...] = ()
     primary: str = ""

@@ -11,6 +11,7 @@ from panel.study.questions import asked_at_end, asked_on
 from panel.study.set_answers import check_set
 from panel.study.test_methods import method_of
 from panel.web.asked import Asked, asked_about_set, asked_of, in_order
+from panel.web.rhythm import CUP, break_before, confirmation, wait_before, wrong_cup
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from panel.store.tables import Serving, Task
     from panel.study.plan import Plan, Question
     from panel.study.problems import Problem
+    from panel.web.rhythm import Served
 
 LONGEST_FIELD = 2000
 
@@ -34,6 +36,9 @@ class Screen:
     with_reference : whether the first cup is the reference of the set
     orders : what was drawn for this taster, question key -> its parts in the order shown
     submission : a name for one send of this form
+    sitting : at which of the taster's sittings it comes
+    confirm : the question which cup is in the hand, None where it is not asked
+    rest : whether a break comes first; wait : seconds to wait first
     """
 
     number: int
@@ -48,29 +53,32 @@ class Screen:
     known: str = ""
     with_reference: bool = False
     orders: dict[str, str] = field(default_factory=dict)
+    sitting: int = 1
+    confirm: Asked | None = None
+    rest: bool = False
+    wait: int = 0
 
     @property
     def codes_beside(self) -> tuple[str, ...]:
         """The codes of a set that stand on no answer: of the reference, or where the answer is in words."""
-        named = {part.code for item in self.asked for part in (*item.picks, *item.rows)}
+        named = {pick.code for item in self.asked for pick in item.picks}
+        named |= {row.code for item in self.asked for row in item.rows}
         return tuple(code for code in self.codes if code not in named)
 
     @property
     def problems(self) -> tuple[Asked, ...]:
         """The questions with something to put right."""
-        return tuple(asked for asked in self.asked if asked.problem)
+        every = (self.confirm, *self.asked) if self.confirm else self.asked
+        return tuple(asked for asked in every if asked.problem)
 
 
 def screens_of(plan: Plan, served: Sequence[tuple[Task, list[Serving]]], place: int) -> tuple[Screen, ...]:
     """All screens of the place of that number, in serving order. A screen without cups is the one at the end."""
-    return tuple(
-        _screen(plan, task, cups, place, step, len(served))
-        for step, (task, cups) in enumerate(served, start=1)
-    )
+    return tuple(_screen(plan, served, place, at) for at in range(len(served)))
 
 
-def _screen(plan: Plan, task: Task, cups: list[Serving], place: int, step: int, steps: int) -> Screen:
-    method = method_of(plan.method)
+def _screen(plan: Plan, served: Sequence[Served], place: int, at: int) -> Screen:
+    (task, cups), method = served[at], method_of(plan.method)
     same_cup = bool(cups) and all(cup.same_cup_as is not None for cup in cups)
     codes = tuple(cup.code for cup in cups)
     known = method.known_first and any(cup.warm_up for cup in cups) and method.wording is not None
@@ -84,17 +92,21 @@ def _screen(plan: Plan, task: Task, cups: list[Serving], place: int, step: int, 
         orders["order"] = " ".join(item.key for item in asked)
     return Screen(
         number=task.number,
-        step=step,
-        steps=steps,
+        step=at + 1,
+        steps=len(served),
         codes=codes,
         condition=plan.conditions[task.condition] if len(plan.conditions) > 1 and cups else "",
         same_cup=same_cup,
-        rinse=plan.rinse if step > 1 and cups and not same_cup else "",
+        rinse=plan.rinse if at and cups and not same_cup else "",
         asked=asked,
         submission=new_submission(),
         known=method.wording.known if known and method.wording else "",
         with_reference=method.answer == "like the reference" and bool(cups),
         orders=orders,
+        sitting=task.sitting,
+        confirm=confirmation(plan, served, at),
+        rest=break_before(plan, served, at),
+        wait=wait_before(plan, served, at),
     )
 
 
@@ -105,19 +117,23 @@ def _questions(plan: Plan, task: Task, cups: list[Serving]) -> tuple[Question, .
 def with_typed(screen: Screen, sent: Mapping[str, str], problems: Sequence[Problem]) -> Screen:
     """The screen once more, with what was typed and what is wrong with it."""
     texts = {problem.field: problem.text for problem in problems}
-    asked = tuple(
-        replace(
-            item,
-            typed={name: sent[name][:LONGEST_FIELD] for name in item.all_names if name in sent},
-            problem=texts.get(item.key, ""),
-        )
-        for item in screen.asked
-    )
-    return replace(screen, asked=asked)
+
+    def again(item: Asked) -> Asked:
+        typed = {name: sent[name][:LONGEST_FIELD] for name in item.all_names if name in sent}
+        return replace(item, typed=typed, problem=texts.get(item.key, ""))
+
+    confirm = again(screen.confirm) if screen.confirm else None
+    return replace(screen, asked=tuple(map(again, screen.asked)), confirm=confirm)
 
 
 def checked(plan: Plan, screen: Screen, sent: Mapping[str, str]) -> tuple[list[Answer], list[Problem]]:
     """The answers of one screen, or what is wrong with them."""
+    answers, problems = _checked(plan, screen, sent)
+    cup = wrong_cup(screen.confirm, "".join(screen.codes[:1]), sent)
+    return (answers, problems) if cup is None else ([], [cup, *problems])
+
+
+def _checked(plan: Plan, screen: Screen, sent: Mapping[str, str]) -> tuple[list[Answer], list[Problem]]:
     if screen.known:
         return [], []
     if method_of(plan.method).wording is None or not screen.codes:
@@ -136,7 +152,7 @@ def kept_fields(screen: Screen, sent: Mapping[str, str]) -> dict[str, str]:
     lengths = [f"{item.key}-length" for item in screen.asked]
     kept = {
         name: sent[name][:LONGEST_FIELD]
-        for name in (*names, *lengths, "shown_at", "answered_at")
+        for name in (*names, *lengths, CUP, "shown_at", "answered_at")
         if sent.get(name)
     }
     drawn = {name if name == "order" else f"{name}-order": shown for name, shown in screen.orders.items()}

@@ -13,6 +13,7 @@ from panel.store.rows import Cup, current_cups_of
 from panel.store.tables import Place
 from panel.study.life import Move
 from panel.study.problems import Problem
+from panel.study.test_methods import method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.label_prints import frozen_address
 from panel.web.pages import InHouse
@@ -54,6 +55,7 @@ def print_paper_ballots(
         return _no_place(request, house, study)
     frozen_address(house, study, who.actor, "paper ballots", {"place": place})
     plan = studies.plan_of(study)
+    known_first = method_of(plan.method).known_first
     with house.database.read() as session:
         cups = [cup for cup in current_cups_of(session, study.id) if place in ("", str(cup.place))]
     tasks: dict[int, dict[int, list[Cup]]] = {}
@@ -66,8 +68,10 @@ def print_paper_ballots(
                 printing.BallotTask(
                     tuple(cup.code for cup in served),
                     plan.conditions[served[0].condition] if len(plan.conditions) > 1 else "",
+                    known=known_first
+                    and task == min(n for n, s in mine.items() if s[0].sitting == served[0].sitting),
                 )
-                for _, served in sorted(mine.items())
+                for task, served in sorted(mine.items())
             ),
         )
         for number, mine in sorted(tasks.items())

@@ -9,10 +9,18 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session, col, select
 
-from panel.store.dealing import NoPlaceLeftError, deal
+from panel.store.dealing import (
+    NoPlaceLeftError,
+    deal,
+    deal_place,
+    latest_attempt,
+    place_with_token,
+    waiting_places,
+)
 from panel.store.ledger import locked_study
-from panel.store.studies import plan_of
-from panel.store.tables import Attempt, Consent, Sitting, Study
+from panel.store.sittings import open_one
+from panel.store.studies import plan_of, sitting_of
+from panel.store.tables import Attempt, Consent, Place, Sitting, Study
 from panel.study.cautions import ALWAYS, CAUTIONS, CONSENT, notice
 from panel.study.draft_reader import LONGEST_NAME, tidy
 from panel.study.life import Move, State, refusal
@@ -21,6 +29,7 @@ from panel.study.seal import digest
 from panel.web.ballot_page import new_submission
 from panel.web.house import House
 from panel.web.pages import InHouse, Sent, page, see_other
+from panel.web.slow_down import too_many_tries
 from panel.web.taster_phone import attempts_on, remember_attempt
 from panel.web.taster_seat import sitting_with_token, taster_notice
 
@@ -59,95 +68,186 @@ class ReturningPage:
     ballots: tuple[tuple[str, str], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class GoingOnPage:
+    """Somebody began at this place on another phone: go on here."""
+
+    url: str
+    heading: str
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """A way in: by the code of a sitting, or by the card of one place. url: of its page."""
+
+    url: str
+    study_id: str
+    plan: Plan
+    place: Place | None = None
+
+
 @router.get("/j/{token}")
 @router.get("/J/{token}")
 def show_notice(request: Request, token: str, house: InHouse, another: str = "") -> Response:
     with house.database.read() as session:
-        found = _open_sitting(request, house, session, token)
-        if isinstance(found, HTMLResponse):
-            return found
-        _, plan = found
-        ballots = _ballots_on(request, house, session, found[0])
+        door = _sitting_door(request, house, session, token)
+        if isinstance(door, HTMLResponse):
+            return door
+        ballots = _ballots_on(request, house, session, door.study_id)
     if ballots and not another:
-        return page(request, "taster/returning.html", ReturningPage(_url(token), plan.heading, ballots))
-    return page(request, "taster/joining.html", replace(_joining(plan, token), ballots=ballots))
+        return page(request, "taster/returning.html", ReturningPage(door.url, door.plan.heading, ballots))
+    return page(request, "taster/joining.html", replace(_joining(door), ballots=ballots))
+
+
+@router.get("/p/{token}")
+@router.get("/P/{token}")
+def show_place(request: Request, token: str, house: InHouse) -> Response:
+    """What the card of a place leads to: the notice, or the ballot begun there, to go on with on this phone."""
+    with house.database.read() as session:
+        door = _place_door(request, house, session, token)
+        if isinstance(door, HTMLResponse):
+            return door
+        assert door.place is not None
+        latest = latest_attempt(session, door.place.id)
+        waits = any(place.id == door.place.id for place, _ in waiting_places(session, door.study_id))
+    if latest is not None and not waits:
+        if latest.id in attempts_on(request, house.tokens):
+            return see_other(f"/t/{latest.id}")
+        return page(request, "taster/going_on.html", GoingOnPage(door.url, door.plan.heading))
+    return page(request, "taster/joining.html", _joining(door))
+
+
+@router.post("/p/{token}/on")
+@router.post("/P/{token}/ON")
+def go_on_here(request: Request, token: str, house: InHouse) -> Response:
+    """Whoever holds the card of a place may go on there on another phone."""
+    with house.database.read() as session:
+        door = _place_door(request, house, session, token)
+        if isinstance(door, HTMLResponse):
+            return door
+        assert door.place is not None
+        latest = latest_attempt(session, door.place.id)
+    if latest is None:
+        return see_other(door.url)
+    return _to_ballot(request, house, latest)
 
 
 @router.post("/j/{token}")
 @router.post("/J/{token}")
-def take_place(request: Request, token: str, house: InHouse, sent: Sent) -> Response:
-    name, consent = tidy(sent.get("name", "")), sent.get("consent", "")
-    if not _CONSENT_ID.fullmatch(consent):
-        consent = new_submission()
+def join_sitting(request: Request, token: str, house: InHouse, sent: Sent) -> Response:
     with house.database.write() as session:
-        found = _open_sitting(request, house, session, token)
-        if isinstance(found, HTMLResponse):
-            return found
-        sitting, plan = found
-        if len(name) > LONGEST_NAME:
-            text = f"Shorten the name to {LONGEST_NAME} characters; it has {len(name)}."
-            again = replace(_joining(plan, token), name=name[:2000], problem=text, consent=consent)
-            return page(request, "taster/joining.html", again, status=422)
-        locked_study(session, sitting.study_id)
-        attempt = _given_before(session, consent, sitting)
-        if attempt is not None and attempt.id in attempts_on(request, house.tokens):
-            return see_other(_url(token))  # the form was sent again from the page before: ask who is tasting
-        if attempt is None:
-            try:
-                attempt = deal(session, sitting.id, _wording(plan), name if plan.ask_name else "")
-            except NoPlaceLeftError as full:
-                return taster_notice(request, 409, "All places are taken", str(full))
-            _name_consent(session, attempt, consent)
-    response = see_other(f"/t/{attempt.id}")
-    remember_attempt(request, response, house.tokens, attempt.id)
-    return response
+        door = _sitting_door(request, house, session, token)
+        return door if isinstance(door, HTMLResponse) else _take_place(request, house, session, door, sent)
 
 
-@router.get("/j/{token}/no")
-@router.get("/J/{token}/NO")
-def show_declined(request: Request, token: str) -> Response:
+@router.post("/p/{token}")
+@router.post("/P/{token}")
+def join_place(request: Request, token: str, house: InHouse, sent: Sent) -> Response:
+    with house.database.write() as session:
+        door = _place_door(request, house, session, token)
+        return door if isinstance(door, HTMLResponse) else _take_place(request, house, session, door, sent)
+
+
+@router.get("/{way}/{token}/no")
+@router.get("/{way}/{token}/NO")
+def show_declined(request: Request, way: str, token: str) -> Response:
+    if way.upper() not in ("J", "P"):
+        return taster_notice(request, 404, "Nothing here", "This address leads to no tasting.")
     return taster_notice(
         request,
         200,
         "That is quite all right",
         "You are not taking part. No reason is needed, and nothing has been stored.",
-        link=_url(token),
+        link=f"/{way.upper()}/{token.upper()}",
         link_label="Read the notice again",
     )
 
 
-def _open_sitting(
-    request: Request, house: House, session: Session, token: str
-) -> tuple[Sitting, Plan] | HTMLResponse:
+def _take_place(
+    request: Request, house: House, session: Session, door: Door, sent: dict[str, str]
+) -> Response:
+    name, consent = tidy(sent.get("name", "")), sent.get("consent", "")
+    if not _CONSENT_ID.fullmatch(consent):
+        consent = new_submission()
+    if len(name) > LONGEST_NAME:
+        text = f"Shorten the name to {LONGEST_NAME} characters; it has {len(name)}."
+        again = replace(_joining(door), name=name[:2000], problem=text, consent=consent)
+        return page(request, "taster/joining.html", again, status=422)
+    locked_study(session, door.study_id)
+    attempt = _given_before(session, consent, door.study_id)
+    if attempt is not None and attempt.id in attempts_on(request, house.tokens):
+        return see_other(door.url)  # the form was sent again from the page before: ask who is tasting
+    if attempt is None:
+        agreed = (_wording(door), name if door.plan.ask_name else "")
+        try:
+            if door.place is not None:
+                attempt = deal_place(session, door.place, *agreed)
+            else:
+                attempt = deal(session, sitting_of(session, door.study_id).id, *agreed)
+        except NoPlaceLeftError as full:
+            title = "This place is taken" if door.place else "All places are taken"
+            return taster_notice(request, 409, title, str(full))
+        _name_consent(session, attempt, consent)
+    return _to_ballot(request, house, attempt)
+
+
+def _to_ballot(request: Request, house: House, attempt: Attempt) -> Response:
+    response = see_other(f"/t/{attempt.id}")
+    remember_attempt(request, response, house.tokens, attempt.id)
+    return response
+
+
+def _place_door(request: Request, house: House, session: Session, token: str) -> Door | HTMLResponse:
+    if too_many_tries(request, "place"):
+        text = "Too many tries from this device. Wait five minutes, then try again."
+        return taster_notice(request, 429, "Please wait", text)
+    place = place_with_token(session, house.tokens, token)
+    if place is None:
+        text = "This card opens no place. Scan it again, or ask the panel leader for another one."
+        return taster_notice(request, 404, "This card is not known", text)
+    study = session.get_one(Study, place.study_id)
+    url = f"/P/{token.upper()}"
+    reason = refusal(State(study.state), Move.JOIN)
+    if reason is None and open_one(session, study.id) is None:
+        reason = "This sitting has ended, and the next one is not open yet."
+    if reason is None:
+        return Door(url, study.id, plan_of(study), place)
+    title = "Not open" if study.state in (State.SEALED, State.SERVING) else "The sitting is closed"
+    return taster_notice(request, 409, title, reason, link=url, link_label="Try again")
+
+
+def _sitting_door(request: Request, house: House, session: Session, token: str) -> Door | HTMLResponse:
     sitting = sitting_with_token(session, house.tokens, token)
     if sitting is None:
         text = "This code opens no tasting. Scan the code on the screen again, or ask the panel leader."
         return taster_notice(request, 404, "This code is not known", text)
-    study = session.get_one(Study, sitting.study_id)
+    study, url = session.get_one(Study, sitting.study_id), f"/J/{token.upper()}"
     reason = refusal(State(study.state), Move.JOIN)
-    if reason is None:
-        return sitting, plan_of(study)
+    if reason is None and sitting.closed_at is None:
+        return Door(url, study.id, plan_of(study))
     if sitting.closed_at is None:
-        return taster_notice(request, 409, "Not open yet", reason, link=_url(token), link_label="Try again")
-    return _closed_notice(request, house, session, sitting, reason)
+        said = reason or ""
+        return taster_notice(request, 409, "Not open yet", said, link=url, link_label="Try again")
+    ended = "This sitting has ended. If there is another one, its code is on the screen."
+    return _closed_notice(request, house, session, sitting, reason or ended)
 
 
 def _closed_notice(
     request: Request, house: House, session: Session, sitting: Sitting, reason: str
 ) -> HTMLResponse:
     """Whoever has a ballot on this phone is led there: it may still hold answers to send."""
-    ballots = _ballots_on(request, house, session, sitting)
-    link = {"link": ballots[-1][0], "link_label": "To your ballot"} if ballots else {}
-    return taster_notice(request, 410, "The sitting is closed", reason, **link)
+    ballots = _ballots_on(request, house, session, sitting.study_id)
+    link, label = (ballots[-1][0], "To your ballot") if ballots else ("", "")
+    return taster_notice(request, 410, "The sitting is closed", reason, link=link, link_label=label)
 
 
 def _ballots_on(
-    request: Request, house: House, session: Session, sitting: Sitting
+    request: Request, house: House, session: Session, study_id: str
 ) -> tuple[tuple[str, str], ...]:
-    """The unfinished ballots of this sitting on this phone, oldest first: address and words."""
+    """The unfinished ballots of this study on this phone, oldest first: address and words."""
     known = attempts_on(request, house.tokens)
     query = select(Attempt).where(
-        Attempt.study_id == sitting.study_id, col(Attempt.id).in_(known), col(Attempt.status) == "tasting"
+        Attempt.study_id == study_id, col(Attempt.id).in_(known), col(Attempt.status) == "tasting"
     )
     attempts = sorted(session.exec(query), key=lambda attempt: known.index(attempt.id))
     label = "Continue where you were"
@@ -160,12 +260,12 @@ def _ballots_on(
     )
 
 
-def _given_before(session: Session, consent: str, sitting: Sitting) -> Attempt | None:
+def _given_before(session: Session, consent: str, study_id: str) -> Attempt | None:
     """The attempt that was dealt when this very form came before."""
     given = session.get(Consent, consent)
-    if given is None or given.study_id != sitting.study_id:
+    if given is None or given.study_id != study_id:
         return None
-    query = select(Attempt).where(Attempt.person_id == given.person_id, Attempt.study_id == sitting.study_id)
+    query = select(Attempt).where(Attempt.person_id == given.person_id, Attempt.study_id == study_id)
     return session.exec(query).first()
 
 
@@ -178,9 +278,10 @@ def _name_consent(session: Session, attempt: Attempt, consent: str) -> None:
     session.add(given)
 
 
-def _joining(plan: Plan, token: str) -> JoiningPage:
+def _joining(door: Door) -> JoiningPage:
+    plan = door.plan
     return JoiningPage(
-        url=_url(token),
+        url=door.url,
         heading=plan.heading,
         briefing=plan.briefing,
         allergens=notice(plan.allergens, plan.other_allergens),
@@ -192,12 +293,8 @@ def _joining(plan: Plan, token: str) -> JoiningPage:
     )
 
 
-def _wording(plan: Plan) -> str:
+def _wording(door: Door) -> str:
     """The fingerprint of what was read before agreeing."""
-    shown = _joining(plan, "")
+    shown = _joining(door)
     read = [shown.heading, shown.briefing, *shown.allergens, *shown.cautions, shown.always, shown.kept]
     return digest(read)
-
-
-def _url(token: str) -> str:
-    return f"/J/{token.upper()}"

@@ -9,7 +9,8 @@ from fastapi.responses import HTMLResponse
 from sqlmodel import Session, col, select
 
 from panel.store.recording import answered_tasks
-from panel.store.rows import servings_of
+from panel.store.rows import open_sitting_number, servings_of
+from panel.store.sittings import is_paused
 from panel.store.studies import plan_of
 from panel.store.tables import Attempt, Place, Serving, Sitting, Study
 from panel.store.tokens import Tokens
@@ -29,22 +30,33 @@ class TasterNotice:
     link: str = ""
     link_label: str = ""
     attempt: str = ""
+    look_again: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Seat:
-    """One attempt with its ballot. Everything on it may be shown to the taster, save `attempt` and `study`."""
+    """One attempt with its ballot. Everything on it may be shown to the taster, save `attempt` and `study`.
+
+    sitting : number of the one that is open, 0 while none is; paused : whether everybody waits
+    """
 
     attempt: Attempt
     study: Study
     plan: Plan
     screens: tuple[Screen, ...]
     answered: frozenset[int]
+    sitting: int
+    paused: bool
+
+    @property
+    def unanswered(self) -> tuple[Screen, ...]:
+        """The screens not answered yet, in order, those of later sittings included."""
+        return tuple(screen for screen in self.screens if screen.number not in self.answered)
 
     @property
     def waiting(self) -> tuple[Screen, ...]:
-        """The screens not answered yet, in order."""
-        return tuple(screen for screen in self.screens if screen.number not in self.answered)
+        """The screens to be answered in the sitting that is open, or left from earlier ones."""
+        return tuple(screen for screen in self.unanswered if screen.sitting <= self.sitting)
 
     def screen(self, number: int) -> Screen | None:
         """The screen with that number."""
@@ -63,7 +75,15 @@ def seat_with(session: Session, attempt: Attempt) -> Seat:
     plan = plan_of(study)
     place = session.get_one(Place, attempt.place_id)
     screens = screens_of(plan, servings_of(session, attempt), place.number)
-    return Seat(attempt, study, plan, screens, frozenset(answered_tasks(session, attempt)))
+    return Seat(
+        attempt,
+        study,
+        plan,
+        screens,
+        frozenset(answered_tasks(session, attempt)),
+        open_sitting_number(session, study.id),
+        is_paused(session, study.id),
+    )
 
 
 def seat_for(request: Request, house: House, session: Session, attempt_id: str) -> Seat | HTMLResponse:
@@ -110,7 +130,8 @@ def taster_notice(
     link: str = "",
     link_label: str = "",
     attempt: str = "",
+    look_again: int = 0,
 ) -> HTMLResponse:
     """A page in plain words, with a way on where there is one."""
-    context = TasterNotice(title, text, link, link_label, attempt)
+    context = TasterNotice(title, text, link, link_label, attempt, look_again)
     return page(request, "taster/notice.html", context, status=status)

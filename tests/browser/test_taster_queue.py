@@ -367,7 +367,7 @@ def test_what_the_server_refuses_comes_back_onto_the_screen(
     page = new_phone(address)
     join(page, sitting)
     page.get_by_text("Like moderately", exact=True).tap()
-    page.evaluate("document.querySelectorAll('[data-missing]').forEach(q => q.dataset.missing = '')")
+    page.evaluate("document.querySelectorAll('[data-missing]').forEach(q => q.dataset.rule = 'none')")
     save(page)
     page.get_by_role("link", name="How firm is it? Tap the line where it fits.").wait_for()
     shows(page, "417")
