@@ -43,7 +43,7 @@ ALWAYS = (
 )
 
 CONSENT = (
-    "What is kept: your answers and their times under a number, the moment you agreed to take part, "
+    "Your answers and their times under a number, the moment you agreed to take part, "
     "and a name only if you type one. Nothing about your health is kept. "
     "You may stop at any time; the answers already sent stay under the number alone."
 )
