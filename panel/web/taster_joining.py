@@ -32,6 +32,7 @@ from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.slow_down import too_many_tries
 from panel.web.taster_phone import attempts_on, remember_attempt
 from panel.web.taster_seat import sitting_with_token, taster_notice
+from panel.web.trying import Trial, screens_to_try
 
 router = APIRouter()
 _CONSENT_ID = re.compile(r"[0-9a-f]{32}")
@@ -161,6 +162,32 @@ def show_declined(request: Request, way: str, token: str) -> Response:
         link=f"/{way.upper()}/{token.upper()}",
         link_label="Read the notice again",
     )
+
+
+@router.get("/{way}/{token}/TRY")
+def show_practice(request: Request, way: str, token: str, house: InHouse) -> Response:
+    trial = _practice(request, house, way, token)
+    return trial if isinstance(trial, HTMLResponse) else trial.show(request, trial.screens[0].number)
+
+
+@router.post("/{way}/{token}/TRY/{number:int}")
+def try_practice(request: Request, way: str, token: str, number: int, house: InHouse, sent: Sent) -> Response:
+    trial = _practice(request, house, way, token)
+    return trial if isinstance(trial, HTMLResponse) else trial.take(request, number, sent)
+
+
+def _practice(request: Request, house: House, way: str, token: str) -> Trial | HTMLResponse:
+    """One screen to get to know the ballot with, before anybody has agreed to anything."""
+    open_door = {"J": _sitting_door, "P": _place_door}.get(way.upper())
+    if open_door is None:
+        return taster_notice(request, 404, "Nothing here", "This address leads to no tasting.")
+    with house.database.read() as session:
+        door = open_door(request, house, session, token)
+    if isinstance(door, HTMLResponse):
+        return door
+    first = next(screen for screen in screens_to_try(door.plan) if screen.asked)
+    alone = replace(first, step=1, steps=1, rest=False, wait=0, confirm=None)
+    return Trial(door.plan, (alone,), f"{door.url}/TRY", door.url, "Back to the notice")
 
 
 def _take_place(
