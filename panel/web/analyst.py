@@ -11,7 +11,7 @@ from fastapi import APIRouter, Request, Response
 from panel.store import studies
 from panel.store.alone import require_all_read
 from panel.store.exclusions import exclude, take_back
-from panel.store.ledger import events_of
+from panel.store.ledger import events_of, locked_study
 from panel.study.alone import STATEMENT
 from panel.study.draft_reader import tidy
 from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
@@ -83,13 +83,18 @@ def sign(request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy,
         require_all_read(session, study)
     name = tidy(sent.get("signed_by", ""))
     if not name and studies.plan_of(study).alone:
-        raise studies.ForbiddenMoveError("Write your name below the rounds to sign, then run the analysis again.")
+        raise studies.ForbiddenMoveError(
+            "Write your name below the rounds to sign, then run the analysis again."
+        )
     if not name:
         return _report_page(
             request, house, study, (Problem("signed_by", "missing", "Write your name to sign."),), 422
         )
-    built = build_report(house, study, figures=False, signing=True)
     with house.database.write() as session:
+        study = locked_study(
+            session, study.id
+        )  # nothing may come between what is computed and what is signed
+        built = build_report(house, study, figures=False, signing=True)
         summary = {"signed by": name, **built.fingerprint()}
         studies.sign_report(session, study.id, who.actor, signed_json(built), summary)
     return see_other(f"/studies/{study.id}/report")
