@@ -116,7 +116,7 @@ class Desk:
                     "submission": screen.submission,
                     "q1": score,
                     "q2": remark if number == 0 else "",
-                    "odd": "2",
+                    "choice": "2",
                 }
                 assert phone.post(screen.action, data=sent).status_code == 200
         self.tasted += tasters
