@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import stats
 from panel.analysis.attribute_analysis import Settings, analyse_attribute
+from panel.analysis.attribute_kinds import attribute_kinds, judged_attributes, profile_of
+from panel.analysis.drivers import drivers
+from panel.analysis.duplicates import duplicate_distance, duplicate_pair
 from panel.analysis.provenance import frame_hash, versions
 from panel.analysis.score_report import AttributeReport, ScoreReport
 from panel.analysis.scores import ScoreTable
+from panel.analysis.wording import CORRECTIONS
 from panel.study.questions import scored_names
 
 if TYPE_CHECKING:
@@ -23,8 +27,9 @@ if TYPE_CHECKING:
 OPTIONAL = ("replicate", "condition")
 METHOD = (
     "Each attribute by analysis of variance with tasters as blocks or random, beside it a rank test; pairs by "
-    "Tukey's method, against a reference by Dunnett's; over attributes Holm's correction"
+    "Tukey's method, against a reference by Dunnett's; over attributes {correction}"
 )
+ORDINAL_ATTRIBUTES = 3  # with more only liking is also read as ordered categories, which takes a while
 
 
 def analyse_scores(
@@ -44,56 +49,102 @@ def analyse_scores(
     reference : the sample that the others are compared with (Dunnett); None compares all pairs (Tukey)
     plan : the sealed plan; its alpha, primary question and wording are used. Without it every finding is
         exploratory.
-    ValueError for a table with problems, an unknown reference, or fewer than two samples or tasters.
+    correction : over attributes of one standing: "holm", "benjamini-hochberg" or "none"
+    kinds : attribute -> "liking", "intensity", "jar" (just about right) or "check-all" (or the id of such a
+        scale); where it is silent the plan's scales tell, else the name. Scales of the last two kinds are drivers
+    roles : sample -> "reference", or "duplicate" for the two labels of one product served twice; others are ignored
+    ValueError for a table with problems, an unknown reference, role or correction, or fewer than two samples or
+        tasters.
     """
     frame, name, assumptions = _checked(table)
     alpha = plan.alpha if plan else alpha
+    roles = dict(roles or {})
+    reference = reference or next((label for label, role in roles.items() if role == "reference"), None)
     samples = tuple(sorted(frame.loc[frame["score"].notna(), "sample"].unique()))
-    _refuse(frame, samples, reference, alpha)
-    primary = plan.primary if plan and plan.primary in set(frame["attribute"]) else None
-    attributes = _each_attribute(frame, plan, primary, Settings(alpha=alpha, reference=reference))
-    scored = frame["score"].notna()
+    _refuse(samples, alpha, correction, reference, roles)
+    known = attribute_kinds(frame, plan, kinds or {})
+    titles = {one: _title(plan, one) for one in known}
+    primary = plan.primary if plan and plan.primary in known else None
+    settings = Settings(alpha=alpha, reference=reference, correction=correction)
+    attributes = _each_attribute(frame, primary, settings, known, titles, plan is not None)
     return ScoreReport(
         name=name,
         question=plan.question if plan else "",
-        attributes=_corrected(attributes),
+        attributes=_corrected(attributes, correction),
         samples=samples,
-        tasters=int(frame.loc[scored, "taster"].nunique()),
-        scores=int(scored.sum()),
-        missing=int((~scored).sum()),
-        conditions=tuple(frame["condition"].unique()) if "condition" in frame else (),
-        replicates=int(frame["replicate"].nunique()) if "replicate" in frame else 1,
+        **_size(frame),
         primary=primary,
         planned=plan is not None,
         reference=reference,
         alpha=alpha,
-        correction="holm",
+        correction=correction,
         patterns=_patterns(frame, alpha),
+        **_beside(frame, known, titles, primary, alpha, duplicate_pair(roles)),
         assumptions=assumptions,
         versions=versions(),
         data_hash=frame_hash(frame),
-        method=METHOD,
-        notes=_multiplicity_notes(attributes, alpha),
+        method=METHOD.format(correction=CORRECTIONS[correction]),
+        notes=_multiplicity_notes(attributes, alpha, correction),
     )
 
 
+def _size(frame: pd.DataFrame) -> dict[str, Any]:
+    scored = frame["score"].notna()
+    return {
+        "tasters": int(frame.loc[scored, "taster"].nunique()),
+        "scores": int(scored.sum()),
+        "missing": int((~scored).sum()),
+        "conditions": tuple(frame["condition"].unique()) if "condition" in frame else (),
+        "replicates": int(frame["replicate"].nunique()) if "replicate" in frame else 1,
+    }
+
+
 def _each_attribute(
-    frame: pd.DataFrame, plan: Plan | None, primary: str | None, settings: Settings
+    frame: pd.DataFrame,
+    primary: str | None,
+    settings: Settings,
+    kinds: Mapping[str, str],
+    titles: Mapping[str, str],
+    planned: bool,
 ) -> list[AttributeReport]:
     """One report per attribute: the primary one first, the others in the order of the table."""
-    order = sorted(dict.fromkeys(frame["attribute"]), key=lambda attribute: attribute != primary)
     parts = frame.groupby("attribute", sort=False)
+    judged = judged_attributes(kinds)
+    few = len(judged) <= ORDINAL_ATTRIBUTES
     return [
         analyse_attribute(
             parts.get_group(one).drop(columns="attribute"),
             attribute=one,
-            title=_title(plan, one),
-            liking=_is_liking(plan, one),
-            standing="exploratory" if plan is None else "primary" if one == primary else "secondary",
-            settings=settings,
+            title=titles[one],
+            liking=kinds[one] == "liking",
+            standing="exploratory" if not planned else "primary" if one == primary else "secondary",
+            settings=dataclasses.replace(settings, ordinal=few or one == primary or kinds[one] == "liking"),
         )
-        for one in order
+        for one in sorted(judged, key=lambda attribute: attribute != primary)
     ]
+
+
+def _beside(
+    frame: pd.DataFrame,
+    kinds: Mapping[str, str],
+    titles: Mapping[str, str],
+    primary: str | None,
+    alpha: float,
+    pair: tuple[str, str] | None,
+) -> dict[str, Any]:
+    """What concerns several attributes at once: drivers, map, and the distance of a blind duplicate."""
+    likings = [one for one, kind in kinds.items() if kind == "liking"]
+    liking = primary if primary in likings else next(iter(likings), None)
+    parts = frame.groupby("attribute", sort=False)
+    distances = []
+    for one in dict.fromkeys((primary or liking or "", *kinds)):
+        if pair is not None and kinds.get(one) in ("liking", "intensity"):
+            distances.append(duplicate_distance(parts.get_group(one), pair, one, titles[one]))
+    return {
+        "drivers": drivers(frame, kinds, titles, liking=liking, alpha=alpha),
+        "profile": profile_of(frame, kinds),
+        "duplicates": tuple(one for one in distances if one is not None),
+    }
 
 
 def _checked(table: ScoreTable | pd.DataFrame) -> tuple[pd.DataFrame, str, tuple[str, ...]]:
@@ -114,23 +165,22 @@ def _checked(table: ScoreTable | pd.DataFrame) -> tuple[pd.DataFrame, str, tuple
     return frame.drop(columns=single).reset_index(drop=True), name, assumptions
 
 
-def _refuse(frame: pd.DataFrame, samples: tuple[str, ...], reference: str | None, alpha: float) -> None:
+def _refuse(
+    samples: tuple[str, ...], alpha: float, correction: str, reference: str | None, roles: Mapping[str, str]
+) -> None:
     if not 0 < alpha < 1:
         raise ValueError(f"alpha must lie between 0 and 1, but got {alpha!r}")
+    if correction not in CORRECTIONS:
+        raise ValueError(f"correction: {correction!r} is not known; choose {', '.join(CORRECTIONS)}")
     if len(samples) < 2:
         raise ValueError(
             f"table: two samples with scores are needed, but there is {', '.join(samples) or 'none'}"
         )
     if reference is not None and reference not in samples:
         raise ValueError(f"reference: {reference!r} is no sample; there are {', '.join(samples)}")
-
-
-def _is_liking(plan: Plan | None, name: str) -> bool:
-    """Whether an attribute is liking: by the scale of its question, in other people's tables by its name."""
-    scales = {question.key: question.scale for question in plan.questions} if plan else {}
-    if name in scales:
-        return scales[name].startswith("hedonic")
-    return any(word in name.casefold() for word in ("liking", "hedonic", "acceptance", "preference"))
+    for label in roles:
+        if label not in samples:
+            raise ValueError(f"roles: {label!r} is no sample; there are {', '.join(samples)}")
 
 
 def _patterns(frame: pd.DataFrame, alpha: float) -> ResponsePatterns | None:
@@ -150,15 +200,16 @@ def _title(plan: Plan | None, name: str) -> str:
     return scored_names(plan).get(name, name) if plan else name
 
 
-def _corrected(attributes: list[AttributeReport]) -> tuple[AttributeReport, ...]:
+def _corrected(attributes: list[AttributeReport], correction: str) -> tuple[AttributeReport, ...]:
     """Attributes with p-values adjusted over those of the same standing; the primary one stands alone."""
+    adjust = {"holm": stats.holm, "benjamini-hochberg": stats.benjamini_hochberg, "none": tuple}[correction]
     families: dict[str, list[AttributeReport]] = {}
     for one in attributes:
         if one.p_value is not None:
             families.setdefault(one.standing, []).append(one)
     adjusted: dict[str, tuple[float, int]] = {}
     for family in families.values():
-        p = stats.holm([one.p_value for one in family])
+        p = adjust([one.p_value for one in family])
         adjusted |= {one.attribute: (value, len(family)) for one, value in zip(family, p, strict=True)}
     done = []
     for one in attributes:
@@ -168,14 +219,20 @@ def _corrected(attributes: list[AttributeReport]) -> tuple[AttributeReport, ...]
     return tuple(done)
 
 
-def _multiplicity_notes(attributes: list[AttributeReport], alpha: float) -> tuple[str, ...]:
+def _multiplicity_notes(attributes: list[AttributeReport], alpha: float, correction: str) -> tuple[str, ...]:
     samples = max(one.shape.samples for one in attributes)
     notes = []
     if len(attributes) > 1:
         said = stats.expected_false_findings(len(attributes), alpha=alpha).sentence()
-        notes.append(
-            f"{said} Holm's correction over attributes of the same standing keeps that chance at {alpha:g}."
-        )
+        kept = {
+            "holm": f"Holm's correction over attributes of the same standing keeps that chance at {alpha:g}.",
+            "benjamini-hochberg": (
+                "Benjamini and Hochberg's correction over attributes of the same standing keeps the expected share "
+                f"of false ones among the findings at {alpha:g}; single false findings remain likely."
+            ),
+            "none": "Nothing corrects for that here.",
+        }
+        notes.append(f"{said} {kept[correction]}")
     if samples > 2:
         notes.append("Pairs of samples are compared together, so that their number is allowed for.")
     return tuple(notes)

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import stats
-from panel.analysis.score_report import AttributeReport, ConditionMean, RawScores, Shape, Standing
+from panel.analysis.exclusions import without_flagged
+from panel.analysis.score_report import (
+    AttributeReport,
+    ConditionMean,
+    RawScores,
+    ServedMean,
+    Shape,
+    Standing,
+)
 from panel.analysis.shapes import method_for, shape_of
 
 if TYPE_CHECKING:
@@ -39,12 +47,14 @@ class Settings:
     """What holds for every attribute.
 
     reference : the sample that the others are compared with, None for all pairs
+    correction : over attributes
     ordinal : whether scores in few categories are also read as ordered categories, which takes a while
     """
 
     alpha: float
     reference: str | None
     ordinal: bool = True
+    correction: str = "holm"
 
     def of_anova(self) -> dict[str, Any]:
         adjust = "dunnett" if self.reference else "tukey"
@@ -84,9 +94,12 @@ def analyse_attribute(
         consistency=results.consistency,
         order=results.order,
         camps=results.camps,
+        without=without_flagged(frame, results.consistency, method_for(shape)[0], settings.alpha),
+        serving=_by_position(frame),
         p_value=p_value,
         p_adjusted=p_value,
         family=1,
+        correction=settings.correction,
         alpha=settings.alpha,
         found=False,
         why=YES_NO if shape.yes_no else method_for(shape)[1],
@@ -202,6 +215,23 @@ def _raw(frame: pd.DataFrame) -> tuple[RawScores, ...]:
     return tuple(
         RawScores(str(name), tuple(sorted(map(float, scores))))
         for name, scores in scored.groupby("sample")["score"]
+    )
+
+
+def _by_position(frame: pd.DataFrame) -> tuple[ServedMean, ...]:
+    """How far scores lie from their sample's mean at each position; empty without positions or for yes and no."""
+    if "position" not in frame:
+        return ()
+    scored = frame[frame["score"].notna()]
+    if scored["score"].isin((0, 1)).all():
+        return ()
+    apart = scored["score"] - scored.groupby("sample")["score"].transform("mean")
+    cells = apart.groupby([scored["sample"], scored["position"]])
+    return tuple(
+        ServedMean(str(sample), int(position), float(mean), int(size))
+        for (sample, position), mean, size in zip(
+            cells.mean().index.tolist(), cells.mean(), cells.size(), strict=True
+        )
     )
 
 

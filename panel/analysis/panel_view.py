@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from panel.analysis.figures import consistency_grid
+from panel.analysis.figures_plots import serving_grid
 from panel.analysis.numbers import (
     ABSENT,
     as_sentence,
@@ -90,6 +91,7 @@ def _tasters_table(one: AttributeReport) -> Table:
         columns=(Column("Taster", numeric=False), *(Column(heading) for heading, _ in columns)),
         rows=tuple((row.taster, *(cells[place] for _, cells in columns)) for place, row in enumerate(rows)),
         note=" ".join(notes),
+        detail=True,
     )
 
 
@@ -115,7 +117,7 @@ def _flags_table(known: list[AttributeReport]) -> Table | None:
     )
 
 
-def serving_section(report: ScoreReport, called: Called) -> Section | None:
+def serving_section(report: ScoreReport, called: Called, *, figures: bool) -> Section | None:
     """Position and carry-over; None where the table does not tell the order of serving."""
     known = [(one, one.order) for one in report.attributes if one.order is not None]
     if not known:
@@ -124,9 +126,17 @@ def serving_section(report: ScoreReport, called: Called) -> Section | None:
         "serving",
         "The serving: did its order move the scores?",
         paragraphs=tuple(_order_sentence(one, order, called) for one, order in known),
-        tables=tuple(table for one, order in known[:1] for table in _order_tables(one, order, called)),
+        figures=tuple(_serving_figure(one, called) for one, _ in known[:1]) if figures else (),
+        tables=tuple(table for one, order in known for table in _order_tables(one, order, called)),
         notes=tuple(dict.fromkeys(as_sentence(note) for _, order in known for note in order.notes)),
     )
+
+
+def _serving_figure(one: AttributeReport, called: Called) -> Figure:
+    cells: dict[str, dict[int, tuple[float, int]]] = {}
+    for row in one.serving:
+        cells.setdefault(called(row.sample), {})[row.position] = (row.deviation, row.n)
+    return serving_grid(cells, title=f"“{one.title}”: mean points from the sample's own mean, by position")
 
 
 def _order_sentence(one: AttributeReport, order: OrderEffects, called: Called) -> str:
@@ -142,7 +152,13 @@ def _order_sentence(one: AttributeReport, order: OrderEffects, called: Called) -
         sized = [row for row in rows if row.effect.estimate is not None]
         if test.p_value >= order.alpha or not sized:
             verb = "moved the scores" if test.p_value < order.alpha else "was not shown to move the scores"
-            parts.append(f"{what} {verb} ({evidence})")
+            ends = [abs(end) for row in sized for end in (row.effect.low, row.effect.high) if end is not None]
+            missed = (
+                f"; effects of up to {significant(max(ends), 2)} points could have been missed"
+                if ends
+                else ""
+            )
+            parts.append(f"{what} {verb} ({evidence}{missed if test.p_value >= order.alpha else ''})")
             continue
         top = max(sized, key=lambda row: abs(row.effect.estimate or 0.0))
         level = called(top.level) if at == "after " else top.level
@@ -176,6 +192,7 @@ def _order_tables(one: AttributeReport, order: OrderEffects, called: Called) -> 
             )
             for name, row in effects
         ),
+        detail=True,
     )
     means = Table(
         caption=f"“{one.title}”: means adjusted for the order of serving beside the raw ones",
@@ -189,8 +206,9 @@ def _order_tables(one: AttributeReport, order: OrderEffects, called: Called) -> 
             )
             for row in order.means
         ),
+        note="Adjusted to the average position after the average sample.",
     )
-    return [effects_table, means]
+    return [means, effects_table]
 
 
 def camps_section(report: ScoreReport, called: Called) -> Section | None:

@@ -9,6 +9,9 @@ from panel.analysis import wording
 from stats.results import Result
 
 if TYPE_CHECKING:
+    from panel.analysis.drivers import Drivers
+    from panel.analysis.duplicates import DuplicateDistance
+    from panel.analysis.exclusions import WithoutTasters
     from stats.camps import Camps
     from stats.check_all import CheckAll
     from stats.consistency import PanelConsistency
@@ -16,6 +19,7 @@ if TYPE_CHECKING:
     from stats.liking_permutation import PermutationAnova
     from stats.liking_rows import HedonicAnova
     from stats.order_effects import OrderEffects
+    from stats.profile import Profile
     from stats.response_patterns import ResponsePatterns
 
 Standing = Literal["primary", "secondary", "exploratory"]
@@ -61,6 +65,16 @@ class ConditionMean:
 
 
 @dataclass(frozen=True, slots=True)
+class ServedMean:
+    """Mean deviation from the sample's own mean at one position of the serving order, n scores."""
+
+    sample: str
+    position: int
+    deviation: float
+    n: int
+
+
+@dataclass(frozen=True, slots=True)
 class AttributeReport(Result):
     """One attribute: the method that its table calls for, the others beside it.
 
@@ -71,7 +85,9 @@ class AttributeReport(Result):
     ranks : Friedman, Durbin or Skillings-Mack; permutation, ordinal : checks of a plain table; shares : Cochran's
         Q of yes/no answers
     camps : clusters of tasters by what they like, for liking by 20 tasters or more
-    p_value : of the test that the finding rests on; p_adjusted : over the attributes of the same standing
+    without : the same test without the tasters that a rule flags; serving : deviations by position served
+    p_value : of the test that the finding rests on; p_adjusted : over the attributes of the same standing by
+        `correction`
     found : p_adjusted <= alpha
     why : why this method; not_done : what could not be computed, and why
     """
@@ -92,9 +108,12 @@ class AttributeReport(Result):
     consistency: PanelConsistency | None
     order: OrderEffects | None
     camps: Camps | None
+    without: tuple[WithoutTasters, ...]
+    serving: tuple[ServedMean, ...]
     p_value: float | None
     p_adjusted: float | None
     family: int
+    correction: str
     alpha: float
     found: bool
     why: str
@@ -114,7 +133,9 @@ class ScoreReport(Result):
     primary : attribute that the verdict rests on, None where none was planned
     planned : whether a sealed plan names primary attribute and alpha
     patterns : runs of identical answers in the order served; None where the order is not known
-    correction : how p-values are adjusted over attributes of one standing
+    correction : how p-values are adjusted over attributes of one standing: "holm", "benjamini-hochberg", "none"
+    drivers : just-about-right scales and ticked terms; profile : map of the samples from three or more
+        intensities; duplicates : how far apart one product served twice lies; each None or empty without them
     """
 
     name: str
@@ -132,6 +153,9 @@ class ScoreReport(Result):
     alpha: float
     correction: str
     patterns: ResponsePatterns | None
+    drivers: Drivers | None
+    profile: Profile | None
+    duplicates: tuple[DuplicateDistance, ...]
     assumptions: tuple[str, ...]
     versions: tuple[tuple[str, str], ...]
     data_hash: str

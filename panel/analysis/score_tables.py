@@ -17,7 +17,7 @@ from panel.analysis.numbers import (
     signed,
 )
 from panel.analysis.view_parts import Column, Table
-from panel.analysis.wording import rank_p, rank_test_name, rank_values
+from panel.analysis.wording import CORRECTIONS, rank_p, rank_test_name, rank_values
 from stats.phrasing import percent, significant
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ def pairs_table(one: AttributeReport, main: HedonicAnova, called: Called) -> Tab
     decimals = decimals_for(widths)
     rows = tuple(
         (
-            f"{called(pair.a)} less {called(pair.b)}",
+            f"{called(pair.a)} {'compared with' if main.reference else 'over'} {called(pair.b)}",
             signed(pair.difference, decimals),
             interval(pair.low, pair.high, decimals),
             signed(pair.effect_size, 2),
@@ -202,6 +202,7 @@ def shares_table(one: AttributeReport, called: Called) -> Table | None:
     shares = share_limits(one)
     if not shares:
         return None
+    several = one.shape.conditions > 1 or one.shape.replicated
     rows = tuple(
         (called(name), percent(share), f"{percent(low)} to {percent(high)}", f"{yes} of {n}")
         for name, yes, n, share, low, high in shares
@@ -211,7 +212,8 @@ def shares_table(one: AttributeReport, called: Called) -> Table | None:
         caption=f"“{one.title}”: share of “yes”",
         columns=(Column("Sample", numeric=False), *(Column(heading) for heading in headings)),
         rows=rows,
-        note="Exact limits (Clopper-Pearson), of each share alone.",
+        note="Exact limits (Clopper-Pearson), of each share alone."
+        + (f" Counts are judgements: {one.shape.tasters} tasters gave several each." if several else ""),
     )
 
 
@@ -254,7 +256,7 @@ def share_pairs_table(one: AttributeReport, called: Called) -> Table | None:
 def _correction_note(one: AttributeReport) -> str:
     if one.family < 2 or one.p_adjusted is None:
         return ""
-    return f"After Holm's correction over {one.family} attributes: {p_equals(one.p_adjusted)}."
+    return f"After {CORRECTIONS[one.correction]} over {one.family} attributes: {p_equals(one.p_adjusted)}."
 
 
 def anova_table(one: AttributeReport, main: HedonicAnova) -> Table:

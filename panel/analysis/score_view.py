@@ -5,10 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from panel.analysis import wording
+from panel.analysis.drivers_view import drivers_section
+from panel.analysis.duplicates import duplicates_sentence
 from panel.analysis.figures import Figure, MeanRow, means_figure, rank_sum_figure
 from panel.analysis.forced_choice_view import CLAIM, status
-from panel.analysis.numbers import as_sentence, decimals_for, df_text, natural, p_cell, p_equals, signed
+from panel.analysis.numbers import as_sentence, decimals_for, df_text, natural, p_cell, signed
 from panel.analysis.panel_view import camps_section, camps_sentence, people_section, serving_section
+from panel.analysis.profile_view import profile_section
+from panel.analysis.robustness_view import (
+    robustness_section,
+    shaky_sentences,
+    without_sentence,
+)
 from panel.analysis.score_tables import (
     anova_table,
     conditions_table,
@@ -20,7 +28,7 @@ from panel.analysis.score_tables import (
     shares_table,
     tests_table,
 )
-from panel.analysis.view_parts import Column, Finding, ReportView, Section, Table
+from panel.analysis.view_parts import Column, Finding, ReportView, Section, Table, folded
 from stats.phrasing import count, listing, significant
 
 if TYPE_CHECKING:
@@ -28,6 +36,8 @@ if TYPE_CHECKING:
 
     from panel.analysis.score_report import AttributeReport, ScoreReport
     from panel.analysis.wording import Called
+
+CORRECTED = {"holm": "p, Holm", "benjamini-hochberg": "p, Benjamini-Hochberg", "none": "p, uncorrected"}
 
 
 def score_view(
@@ -50,15 +60,20 @@ def score_view(
         if several and one.attribute != report.primary
     ]
     agreement = [Finding(text, "check") for text in _cautions(report, called)]
+    if report.duplicates:
+        agreement.append(Finding(duplicates_sentence(report.duplicates, called), "check"))
     sections = [
         *([_overview(report, called)] if several else []),
         *(
             _attribute(one, place, called, figures, several)
             for place, one in enumerate(report.attributes, start=1)
         ),
+        drivers_section(report.drivers, called, figures=figures),
+        profile_section(report, called, figures=figures),
         camps_section(report, called),
+        robustness_section(report),
         people_section(report, figures=figures),
-        serving_section(report, called),
+        serving_section(report, called, figures=figures),
         *([_reading(report)] if report.assumptions else []),
         _method(report),
     ]
@@ -110,21 +125,18 @@ def _cautions(report: ScoreReport, called: Called) -> list[str]:
     for one in report.attributes:
         if one.camps is not None and one.camps.warning:
             said.append(camps_sentence(one, one.camps, called))
-        if one.main is None or one.ranks is None:
-            continue
-        p = wording.rank_p(one.ranks)
-        if (p <= one.alpha) != (one.main.p_value <= one.alpha):
-            said.append(
-                f"“{one.title}”: the two ways to test disagree at α = {one.alpha:g}: by scores "
-                f"{p_equals(one.main.p_value)}, by ranks {p_equals(p)}. "
-                "The result is sensitive to the method; read it with caution."
-            )
+        said += shaky_sentences(one)
+        if one.main is not None and any(
+            (w.p_value <= one.alpha) != (one.main.p_value <= one.alpha) for w in one.without
+        ):
+            said.append(without_sentence(one))
     return said
 
 
 def _overview(report: ScoreReport, called: Called) -> Section:
     rows = []
     for one in report.attributes:
+        term = one.shares.terms[0] if one.shares else None
         widest = max(one.main.pairs, key=lambda pair: abs(pair.difference)) if one.main else None
         gap = "–"
         if widest is not None:
@@ -136,17 +148,20 @@ def _overview(report: ScoreReport, called: Called) -> Section:
             size = signed(abs(widest.difference), decimals_for(width))
             first, last = (widest.a, widest.b) if widest.difference >= 0 else (widest.b, widest.a)
             gap = f"{size} ({called(first)} over {called(last)})"
-        test = (
-            "–"
-            if one.main is None
-            else f"{significant(one.main.f)} ({df_text(one.main.df_num)}, {df_text(one.main.df_den)})"
-        )
+        test = "–"
+        if one.main is not None:
+            test = f"{significant(one.main.f)} ({df_text(one.main.df_num)}, {df_text(one.main.df_den)})"
+        elif term is not None and term.cochran_q is not None:
+            test = f"Q {significant(term.cochran_q)} ({term.df})"
         rows.append((one.title, gap, test, p_cell(one.p_value), p_cell(one.p_adjusted), one.standing))
     table = Table(
         caption="Every attribute",
         columns=(
             Column("Attribute", numeric=False),
-            *(Column(heading) for heading in ("Largest difference", "F (df)", "p", "p, Holm")),
+            *(
+                Column(heading)
+                for heading in ("Largest difference", "F or Q (df)", "p", CORRECTED[report.correction])
+            ),
             Column("Standing", numeric=False),
         ),
         rows=tuple(rows),
@@ -160,10 +175,9 @@ def _attribute(one: AttributeReport, place: int, called: Called, figures: bool, 
     if one.main is not None:
         tables += [means_table(one, one.main, called), pairs_table(one, one.main, called)]
     tables.append(conditions_table(one, called))
-    tables.append(tests_table(one))
-    tables.append(ranks_table(one, called))
+    tables += [folded(tests_table(one)), folded(ranks_table(one, called))]
     if one.main is not None:
-        tables.append(anova_table(one, one.main))
+        tables.append(folded(anova_table(one, one.main)))
     return Section(
         id=f"attribute-{place}",
         title=one.title,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -26,6 +27,11 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
     detail: bool = False
+
+
+def folded(table: Table | None) -> Table | None:
+    """The same table, folded away until the reader asks for it."""
+    return None if table is None else dataclasses.replace(table, detail=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Protocol
 
@@ -16,6 +17,11 @@ if TYPE_CHECKING:
     from stats.liking_rows import HedonicAnova
 
 Called = Callable[[str], str]
+CORRECTIONS = {
+    "holm": "Holm's correction",
+    "benjamini-hochberg": "Benjamini and Hochberg's correction",
+    "none": "no correction",
+}
 
 
 class RankTest(Protocol):
@@ -68,16 +74,16 @@ def headline(report: ScoreReport, called: Called) -> str:
     if len(report.attributes) == 1:
         return attribute_sentence(report.attributes[0], called)
     others = [one for one in report.attributes if one.attribute != report.primary]
-    rest = _counted(others, "other " if report.primary else "")
+    rest = _counted(others, "other " if report.primary else "", report.correction)
     if report.primary is None:
         return rest
     return f"{attribute_sentence(report.attribute(report.primary), called)} {rest}"
 
 
-def _counted(attributes: list[AttributeReport], other: str) -> str:
+def _counted(attributes: list[AttributeReport], other: str, correction: str) -> str:
     found = [f"“{one.title}”" for one in attributes if one.found]
     n = len(attributes)
-    corrected = f"Holm's correction over {n} attributes" if n > 1 else "no correction needed"
+    corrected = f"{CORRECTIONS[correction]} over {n} attributes" if n > 1 else "no correction needed"
     if not found:
         what = (
             f"any of the {n} {other}attributes" if n > 1 else f"the {other}attribute “{attributes[0].title}”"
@@ -219,6 +225,24 @@ def condition_sentences(report: ScoreReport) -> list[str]:
     ]
 
 
+def _judgements(one: AttributeReport, term: TermTest) -> str:
+    """How many answers about each sample: tasters, or with conditions and replicates tasters times those."""
+    if term.blocks == one.shape.tasters:
+        return count(term.blocks, "taster's answers", "tasters' answers")
+    return f"{term.blocks} judgements of each sample by {count(one.shape.tasters, 'taster')}"
+
+
+def _share_missed(term: TermTest) -> float:
+    """The farthest that two shares of yes may lie apart: the paired difference with its Wald limit."""
+    ends = []
+    for pair in term.pairs:
+        apart = abs(pair.only_a - pair.only_b) / term.blocks
+        spread = pair.only_a + pair.only_b - (pair.only_a - pair.only_b) ** 2 / term.blocks
+        # One answer of continuity: without it shares that agree by chance would seem certain.
+        ends.append(apart + (1.96 * math.sqrt(max(spread, 0.0)) + 1) / term.blocks)
+    return min(1.0, max(ends))
+
+
 def _shares_sentence(one: AttributeReport, term: TermTest, called: Called) -> str:
     """Yes/no answers: the shares of yes, and Cochran's Q."""
     shares = {name: yes / term.blocks for name, yes in term.checked}
@@ -233,5 +257,6 @@ def _shares_sentence(one: AttributeReport, term: TermTest, called: Called) -> st
         return f"“{one.title}”: the share of “yes” differs between the samples: {spoken} ({test})."
     return (
         f"“{one.title}”: no difference in the share of “yes” was shown: {spoken} ({test}). "
-        f"This does not show that the samples are the same: {count(term.blocks, 'taster')} can miss a lot."
+        f"This does not show that the samples are the same: in {_judgements(one, term)} a difference of up to about "
+        f"{percent(_share_missed(term))} of answers could have been missed (95\u202f% limit of a single pair)."
     )
