@@ -13,7 +13,18 @@ from sqlmodel import Session, col, or_, select
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
 from panel.store.studies import plan_of, require
-from panel.store.tables import Answer, Attempt, Consent, Person, Place, Serving, Study, Submission, Task
+from panel.store.tables import (
+    Answer,
+    Attempt,
+    Consent,
+    PaperBallot,
+    Person,
+    Place,
+    Serving,
+    Study,
+    Submission,
+    Task,
+)
 from panel.study.answers import field_digest
 from panel.study.doses import Dose, dose_of
 from panel.study.draft_reader import name_key
@@ -157,6 +168,12 @@ def _erase_words(session: Session, attempt: Attempt, written: set[str]) -> None:
             sent.sent = json.dumps(fields, ensure_ascii=False, sort_keys=True)
             sent.erased = json.dumps({**json.loads(sent.erased), **gone}, sort_keys=True)
             session.add(sent)
+    passes = select(PaperBallot).where(
+        PaperBallot.place_id == attempt.place_id, PaperBallot.attempt_number == attempt.number
+    )
+    for ballot in session.exec(passes):
+        ballot.first = ballot.second = ""
+        session.add(ballot)
     words = select(Answer).where(Answer.attempt_id == attempt.id, col(Answer.question).in_(written))
     for answer in session.exec(words):
         answer.value = "null"

@@ -102,17 +102,9 @@ def seal_study(
     study.draft, study.seed = _without_products(study), ""
     study.state, study.sealed_at = State.SEALED, now()
     session.add(study)
-    append(
-        session,
-        study.id,
-        actor,
-        "study sealed",
-        {
-            "commitment": study.commitment,
-            "passphrase holder": holder,
-            "parts": part_digests(sealed_contents(session, study, {})),
-        },
-    )
+    parts = part_digests(sealed_contents(session, study, {}))
+    detail = {"commitment": study.commitment, "passphrase holder": holder, "parts": parts}
+    append(session, study.id, actor, "study sealed", detail)
     return Sealed(study.commitment, recovery_code)
 
 

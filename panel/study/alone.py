@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from panel.study.test_methods import TestMethod
 
 STATEMENT = (
-    "One person poured, shuffled and tasted; every “taster” in this report is one round of the same person. "
+    "One person poured, shuffled and tasted; every “taster” is one round of the same person. "
     "The orders are those of the shuffle: randomised, not balanced. The result is about this person (n of one) and "
     "says nothing about other people, however many rounds there are."
 )

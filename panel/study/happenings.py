@@ -111,9 +111,8 @@ def _amendment(event: Event, _tasters: dict[str, str]) -> str:
     if event.kind != "amended":
         return ""
     detail = event.detail
-    return (
-        f"{detail['what']} Reason: {detail['reason']} ({event.actor}, while the study was {detail['while']})"
-    )
+    what = str(detail["what"]).rstrip(".")
+    return f"{what}. Reason: {detail['reason']} ({event.actor}, while the study was {detail['while']})"
 
 
 def _look(event: Event, _tasters: dict[str, str]) -> str:
@@ -172,6 +171,14 @@ def _pause(event: Event, _tasters: dict[str, str]) -> str:
     return words.get(event.kind, "")
 
 
+def _keyed(event: Event, tasters: dict[str, str]) -> str:
+    if event.kind != "ballot keyed from paper":
+        return ""
+    return (
+        f"{len(event.detail['screens'])} screens of {_who(event, tasters)} keyed from paper by {event.actor}"
+    )
+
+
 def _dots(event: Event, _tasters: dict[str, str]) -> str:
     return f"dots under the cups of round {event.detail['place']} read" if event.kind == "dots read" else ""
 
@@ -196,6 +203,7 @@ _KINDS: tuple[tuple[str, Callable[[Event, dict[str, str]], str]], ...] = (
     ("Cups and places poured again", _again),
     ("Cups in another order", _order),
     ("Pauses", _pause),
+    ("Ballots keyed from paper", _keyed),
     ("Dots read", _dots),
     ("Data erased", _erased),
 )
