@@ -251,13 +251,18 @@ def _add_rows(
     *,
     at_end: bool,
 ) -> None:
+    """All places, then all screens, then all cups: one kind after the other, so that a large plan takes seconds."""
     session.add(Sitting(study_id=study.id, number=1))
     batches = {batch.sample_id: batch.id for batch in _batches(session, samples)}
-    for planned in dealt.places:
-        place = Place(study_id=study.id, number=planned.number)
-        session.add(place)
-        session.flush()
-        tasks = _add_tasks(session, place, planned, at_end=at_end)
+    places = [Place(study_id=study.id, number=planned.number) for planned in dealt.places]
+    session.add_all(places)
+    session.flush()
+    tasks = [_tasks(place, planned) for place, planned in zip(places, dealt.places, strict=True)]
+    session.add_all(task for screens in tasks for task in screens.values())
+    if at_end:
+        session.add_all(_end_task(screens) for screens in tasks)
+    session.flush()
+    for place, planned, screens in zip(places, dealt.places, tasks, strict=True):
         ids = {serving.position: new_id() for serving in planned.servings}
         for serving in planned.servings:
             sample = samples[serving.sample]
@@ -265,7 +270,7 @@ def _add_rows(
                 Serving(
                     id=ids[serving.position],
                     place_id=place.id,
-                    task_id=tasks[serving.task].id,
+                    task_id=screens[serving.task].id,
                     sample_id=sample.id,
                     batch_id=batches[sample.id],
                     position=serving.position,
@@ -277,28 +282,29 @@ def _add_rows(
                     warm_up=serving.warm_up,
                 )
             )
-            session.flush()
-
-
-def _add_tasks(session: Session, place: Place, planned: randomiser.Place, *, at_end: bool) -> dict[int, Task]:
-    """The screens of one place by number; `at_end` adds one without cups, for what is asked once."""
-    tasks: dict[int, Task] = {}
-    for serving in planned.servings:
-        if serving.task not in tasks:
-            tasks[serving.task] = Task(
-                place_id=place.id,
-                number=serving.task,
-                sitting=serving.sitting,
-                condition=serving.condition,
-                scored=not serving.warm_up,
-            )
-    session.add_all(tasks.values())
-    if at_end:
-        last = max(tasks)
-        sitting = tasks[last].sitting
-        session.add(Task(place_id=place.id, number=last + 1, sitting=sitting, condition=0, scored=False))
     session.flush()
-    return tasks
+
+
+def _tasks(place: Place, planned: randomiser.Place) -> dict[int, Task]:
+    """The screens of one place by number."""
+    return {
+        serving.task: Task(
+            place_id=place.id,
+            number=serving.task,
+            sitting=serving.sitting,
+            condition=serving.condition,
+            scored=not serving.warm_up,
+        )
+        for serving in planned.servings
+    }
+
+
+def _end_task(screens: dict[int, Task]) -> Task:
+    """A last screen without cups, for what is asked once."""
+    last = screens[max(screens)]
+    return Task(
+        place_id=last.place_id, number=last.number + 1, sitting=last.sitting, condition=0, scored=False
+    )
 
 
 def _batches(session: Session, samples: list[Sample]) -> list[Batch]:
