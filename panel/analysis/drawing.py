@@ -122,8 +122,14 @@ def plain(text: str) -> str:
 
 
 def cut(text: str, most: int = 28) -> str:
-    """A name short enough for a figure; the table beside it has the whole of it."""
-    return text if len(text) <= most else text[: most - 1] + "…"
+    """A name short enough for a figure, cut in the middle: its end often tells it from the next.
+
+    The table beside the figure has the whole of it.
+    """
+    if len(text) <= most:
+        return text
+    end = most * 2 // 5
+    return f"{text[: most - 1 - end].rstrip()}…{text[-end:].lstrip()}"
 
 
 def rounded(value: float, decimals: int = 2) -> str:
@@ -175,5 +181,8 @@ def _meet(one: tuple[float, float, float, float], other: tuple[float, float, flo
 
 
 def _inside(axes: Any, box: tuple[float, float, float, float]) -> bool:
+    """Right of the left axis and above the lower one, where no scale is written, and within the figure."""
     width, height = axes.figure.get_size_inches()
-    return box[0] > 0 and box[1] > 0 and box[2] < width and box[3] < height
+    edge = axes.get_window_extent()
+    left, low = edge.x0 / axes.figure.dpi, edge.y0 / axes.figure.dpi
+    return bool(box[0] > left and box[1] > low and box[2] < width and box[3] < height)

@@ -16,6 +16,7 @@ from panel.analysis.drawing import (
     plain,
     rounded,
     rows_axis,
+    text_width,
     written,
 )
 from stats.phrasing import count, listing, percent, significant
@@ -141,6 +142,7 @@ def _draw_chance(correct: int, n: int, chance: float, critical: int | None) -> s
         arrowprops={"arrowstyle": "-|>", "color": INK, "shrinkB": 1},
     )
     axes.set_ylim(0, 1.32 * top)
+    axes.xaxis.get_major_locator().set_params(integer=True)
     axes.set_xlabel(f"number correct of {n} (hatched: from the critical number on)")
     axes.set_ylabel("probability if all guess")
     return written(figure)
@@ -183,7 +185,7 @@ def _draw_grid(
         labels=labels,
         top=1.25 if tilted else 0.4,
         bottom=0.1,
-        right=0.7 if tilted else 0.2,
+        right=0.2 + 0.6 * text_width(cut(attributes[-1], 18)) if tilted else 0.2,
     )
     marked = [
         (y, x, values[taster].get(attribute), attribute in flagged.get(taster, ()))

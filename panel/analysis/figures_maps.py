@@ -146,7 +146,8 @@ def profile_lines(
 
 def _draw_lines(means: Mapping[str, Mapping[str, float]], attributes: list[str], axis: str) -> str:
     names = [cut(sample, 22) for sample in means]
-    figure, axes = canvas(3.8, left=0.75, bottom=1.2, right=0.3 + max(map(text_width, names)))
+    bottom = 0.3 + 0.45 * max(text_width(cut(one, 18)) for one in attributes)
+    figure, axes = canvas(2.6 + bottom, left=0.75, bottom=bottom, right=0.3 + max(map(text_width, names)))
     ends = []
     for place, (_sample, row) in enumerate(means.items()):
         dash, mark = LINES[place % len(LINES)]

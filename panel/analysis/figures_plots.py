@@ -20,6 +20,7 @@ from panel.analysis.drawing import (
     rows_axis,
     written,
 )
+from panel.analysis.numbers import signed
 from stats.phrasing import percent, significant
 
 if TYPE_CHECKING:
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
 
     from stats.cooling import Cooling
     from stats.sequential import SequentialTest
+
+
+MOST_LETTERED = 12  # positions in the grid of servings with the figure written into each cell
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,18 +166,22 @@ def _draw_serving(cells: Mapping[str, Mapping[int, tuple[float, int]]]) -> str:
     figure, axes = canvas(0.75 + 0.3 * len(samples), width, labels=samples)
     most = max((abs(value) for row in cells.values() for value, _ in row.values()), default=0.0) or 1.0
     shades = [[1.0] * len(positions) for _ in samples]
+    lettered = len(positions) <= MOST_LETTERED  # more would overlap; the shade is left
     for y, (_, row) in enumerate(listed):
         for x, place in enumerate(positions):
             if place in row:
                 value, _ = row[place]
                 # Darker is farther from the sample's own mean, either way; the sign is in the text.
                 shades[y][x] = 1.0 - 0.38 * abs(value) / most
-                _cell_text(axes, x, y, value)
+                if lettered:
+                    _cell_text(axes, x, y, value)
     axes.pcolormesh(shades, cmap="gray", vmin=0, vmax=1, edgecolors="#ffffff", linewidth=1)
     rows_axis(axes, samples)
     axes.set_yticks([y + 0.5 for y in range(len(samples))], [plain(one) for one in samples])
     axes.set_ylim(0, len(samples))
-    axes.set_xticks([x + 0.5 for x in range(len(positions))], [str(place) for place in positions])
+    step = 1 if lettered else 5
+    shown = [x for x in range(len(positions)) if lettered or positions[x] % step == 0]
+    axes.set_xticks([x + 0.5 for x in shown], [str(positions[x]) for x in shown])
     axes.grid(visible=False)
     axes.tick_params(length=0)
     axes.spines[:].set_visible(False)
@@ -182,5 +190,5 @@ def _draw_serving(cells: Mapping[str, Mapping[int, tuple[float, int]]]) -> str:
 
 
 def _cell_text(axes: Any, x: int, y: int, value: float) -> None:
-    text = f"{value:+.1f}".replace("-", "−")
+    text = signed(value, 1)
     axes.text(x + 0.5, y + 0.47, text, ha="center", va="center", fontsize=8, color=INK)

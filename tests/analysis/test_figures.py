@@ -67,7 +67,12 @@ def test_the_text_alternative_gives_the_figures():
 
 def test_names_are_drawn_as_they_are():
     assert "米飯 ごはん" in all_figures()[0].svg
-    assert "with dashi, $2 &amp; &lt;b&gt;more" in all_figures()[0].svg
+    row = MeanRow("$2 & <b>more</b>, $3", 5, 4, 6)
+    assert "$2 &amp; &lt;b&gt;more&lt;/b&gt;, $3" in means_figure([row], title="Liking", axis="x").svg
+
+
+def test_a_long_name_keeps_its_end_which_tells_it_from_the_next():
+    assert "with dashi, $2 &amp;…name indeed" in all_figures()[0].svg
 
 
 def test_no_number_would_suffice_where_alpha_cannot_be_reached():
