@@ -23,7 +23,7 @@ TITLES = {
     "two-out-of-five": "Two-out-of-five test",
 }
 CLAIM = (
-    "The result holds for these tasters, these lots and this way of serving. A house panel supports an "
+    "The result holds for tasters like these, these lots and this way of serving. A house panel supports an "
     "editorial verdict, not an advertising claim."
 )
 

