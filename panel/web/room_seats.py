@@ -40,9 +40,9 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class Alert:
-    """A place that needs somebody. call : id of the call to answer, "" where there is none."""
+    """Places that need somebody. call : id of the call to answer, "" where there is none."""
 
-    place: int
+    places: tuple[int, ...]
     text: str
     call: str = ""
 
@@ -56,22 +56,21 @@ def seats_of(rows: Sequence[SeatProgress], sitting: Sitting) -> tuple[Seat, ...]
 
 def alerts_of(seats: Sequence[Seat], calls: Sequence[OpenCall]) -> tuple[Alert, ...]:
     """What somebody should look at, calls first."""
-    found = [Alert(call.place, _call_words(call), call.id) for call in calls]
+    found = [Alert((call.place,), _call_words(call), call.id) for call in calls]
     found += [
-        Alert(seat.place, "was left before the end. Give it again, so that the next comer takes it.")
+        Alert((seat.place,), "was left before the end. Give it again, so that the next comer takes it.")
         for seat in seats
         if seat.status == "left"
     ]
-    found += [
-        Alert(seat.place, f"has been silent for {seat.silent} minutes.")
-        for seat in seats
-        if seat.silent is not None and seat.silent >= SILENT_MINUTES
-    ]
-    found += [
-        Alert(seat.place, f"is {seat.behind} screens behind the middle of the room.")
-        for seat in seats
-        if seat.behind >= SCREENS_BEHIND and (seat.silent or 0) < SILENT_MINUTES
-    ]
+    quiet = [seat for seat in seats if seat.silent is not None and seat.silent >= SILENT_MINUTES]
+    if quiet:
+        longest = max(seat.silent or 0 for seat in quiet)
+        said = "has been silent for" if len(quiet) == 1 else "have been silent, the longest for"
+        found.append(Alert(tuple(seat.place for seat in quiet), f"{said} {longest} minutes."))
+    late = [seat for seat in seats if seat.behind >= SCREENS_BEHIND and seat not in quiet]
+    if late:
+        text = f"{'is' if len(late) == 1 else 'are'} {SCREENS_BEHIND} screens or more behind the middle of the room."
+        found.append(Alert(tuple(seat.place for seat in late), text))
     return tuple(found)
 
 
@@ -93,8 +92,9 @@ def _seat(row: SeatProgress, sitting: Sitting, running: bool, middle: float) -> 
     status = _status(row)
     silent, behind = None, 0
     if status == "tasting" and running and sitting.paused_at is None:
-        silent = _minutes_silent(row, sitting)
-        behind = max(0, int(middle) - row.answered)
+        silent = _minutes_since(datetime.fromisoformat(row.last_heard or row.dealt), sitting)
+        if _minutes_since(datetime.fromisoformat(row.dealt), sitting) >= SILENT_MINUTES:  # not who just came
+            behind = max(0, int(middle) - row.answered)
     words = {
         "free": "free" if row.attempt_number == 1 and not row.attempt_id else "free again",
         "tasting": f"{row.answered} of {row.due}",
@@ -115,9 +115,10 @@ def _status(row: SeatProgress) -> str:
     return row.status
 
 
-def _minutes_silent(row: SeatProgress, sitting: Sitting) -> int:
-    heard = max(datetime.fromisoformat(row.last_heard or row.dealt), sitting.opened_at or datetime.now(UTC))
-    return int((datetime.now(UTC) - heard).total_seconds() // 60)
+def _minutes_since(moment: datetime, sitting: Sitting) -> int:
+    """Whole minutes of this sitting since that moment."""
+    from_then = max(moment, sitting.opened_at or datetime.now(UTC))
+    return int((datetime.now(UTC) - from_then).total_seconds() // 60)
 
 
 @dataclass(frozen=True, slots=True)
