@@ -21,6 +21,21 @@ let lastTap = { x: 0, y: 0 };
 
 const queued = Boolean(attempt);
 const say = {
+  problem: "There is a problem",
+  error: "Error:",
+  step: "{step} of {steps}",
+  notAnswered: "not answered yet",
+  lineValue: "{place} per cent from {low} to {high}",
+  lineAnswered: "Answered. Tap again, or move it finely.",
+  lineOpen: "Not answered yet. Tap the line.",
+  towards: "A little towards {end}",
+  savedHere: "Saved on this phone.",
+  sending: "Sending…",
+  saved: "Saved",
+  savedLate: "Saved, after closing",
+  waitsOne: "Saved on this phone. 1 screen waits for the network.",
+  waitsMany: "Saved on this phone. {count} screens wait for the network.",
+  refused: "Saved on this phone, but the server does not take it. Please call the panel leader.",
   wrongCup: "That is not the cup for now. Put it back untasted and look for {code}; if it is not there, call for help.",
   calling: "Calling…",
   called: "Help is on its way. Stay where you are.",
@@ -29,6 +44,7 @@ const say = {
   noPlace: "no place yet",
   tapNext: "Tap the cup for place {rank} of {count}.",
   allPlaced: "Every cup has its place. Tap one to take it out again.",
+  ...JSON.parse(document.body.dataset.words ?? "{}"),
 };
 const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 const on = (target, kind, act) => target.addEventListener(kind, act);
@@ -118,7 +134,7 @@ function show(name) {
   scrollTo(0, 0);
   main.querySelector("h1")?.focus({ preventScroll: true });
   const { step, steps } = made.dataset;
-  document.title = step ? `${heading}, ${step} of ${steps}` : main.querySelector("h1").textContent;
+  document.title = step ? `${heading}, ${fill(say.step, { step, steps })}` : main.querySelector("h1").textContent;
   return made;
 }
 
@@ -174,9 +190,9 @@ function makeLine(question, draft) {
     handle.remove();
     if (answered) track.append(handle);
     handle.style.insetInlineStart = `${number}%`;
-    const words = answered ? `${place} per cent from ${low} to ${high}` : "not answered yet";
+    const words = answered ? fill(say.lineValue, { place, low, high }) : say.notAnswered;
     mark(track, { "aria-valuenow": place, "aria-valuetext": words });
-    told.textContent = answered ? "Answered. Tap again, or move it finely." : "Not answered yet. Tap the line.";
+    told.textContent = answered ? say.lineAnswered : say.lineOpen;
   };
   const chosen = () => (value.value === "" ? null : Number(value.value));
   const choose = (number) => {
@@ -222,7 +238,7 @@ function makeLine(question, draft) {
   });
 
   const step = (textContent, end, by) => {
-    const label = { "aria-label": `A little towards ${end}` };
+    const label = { "aria-label": fill(say.towards, { end }) };
     const button = make("button", { type: "button", className: "step", textContent }, label);
     on(button, "click", () => move(by));
     return button;
@@ -384,7 +400,7 @@ function submit(event) {
   localStorage.removeItem(draftKey(current));
   localStorage.removeItem(`${draftKey(current)}:until`);
   done.add(current);
-  tell("Saved on this phone.");
+  tell(say.savedHere);
   showNext();
   flush();
 }
@@ -399,7 +415,7 @@ function complain(faults) {
     const asks = question.querySelector(".asks");
     const hint = question.querySelector(".hint");
     const error = make("p", { className: "error", id: `${field}-error` });
-    error.append(make("span", { className: "unseen", textContent: "Error:" }), ` ${text}`);
+    error.append(make("span", { className: "unseen", textContent: say.error }), ` ${text}`);
     (hint ?? asks).after(error);
     const target = document.getElementById(field) ?? document.getElementById(question.dataset.names.split(" ")[0]);
     const group = question.tagName === "FIELDSET" && !question.matches(".line");
@@ -415,10 +431,11 @@ function complain(faults) {
     list.appendChild(make("li")).append(link);
   }
   const summary = make("div", { className: "summary", tabIndex: -1 });
-  summary.innerHTML = '<div role="alert"><h2>There is a problem</h2></div>';
-  summary.firstChild.append(list);
+  const alert = make("div", {}, { role: "alert" });
+  alert.append(make("h2", { textContent: say.problem }), list);
+  summary.append(alert);
   article.prepend(summary);
-  document.title = `Error: ${document.title.replace(/^Error: /, "")}`;
+  if (!document.title.startsWith(say.error)) document.title = `${say.error} ${document.title}`;
   scrollTo(0, 0);
   summary.focus({ preventScroll: true });
 }
@@ -444,7 +461,7 @@ async function flush() {
   try {
     while (outcome === "next" && waiting()) {
       takeLock();
-      if (!failures) tell("Sending…"); // each tap tries again: no need to say so each time
+      if (!failures) tell(say.sending); // each tap tries again: no need to say so each time
       outcome = await sendOne(kept().queue[0]);
     }
   } finally {
@@ -454,11 +471,10 @@ async function flush() {
   if (outcome === "next") settle();
   else if (outcome === "wait") {
     const count = kept().queue.length;
-    const what = count === 1 ? "1 screen waits" : `${count} screens wait`;
-    tell(`Saved on this phone. ${what} for the network.`, true);
+    tell(count === 1 ? say.waitsOne : fill(say.waitsMany, { count }), true);
     later(Math.min(15000, 1000 * 2 ** failures++));
   } else if (outcome === "refused") {
-    tell("Saved on this phone, but the server does not take it. Please call the panel leader.", true);
+    tell(say.refused, true);
     later(15000);
   }
 }
@@ -489,7 +505,7 @@ function acknowledged(entry, told) {
   leaveQueue(entry, true);
   if (told.finished && told.head && pages.has("thanks")) {
     show("thanks").querySelector("[data-head]").textContent = told.head;
-    tell(told.late ? "Saved, after closing" : "Saved");
+    tell(told.late ? say.savedLate : say.saved);
     forgetAll();
     return "finished";
   }
@@ -523,7 +539,7 @@ function settle() {
   if (current === null) forgetAll(); // no ballot here, and nothing left to send
   if (sentSome && current === null) startAgain();
   else if (current === "end") showNext();
-  if (done.size || sentSome) tell("Saved");
+  if (done.size || sentSome) tell(say.saved);
 }
 
 function later(milliseconds) {

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from panel.study.draft_reader import tidy
 from panel.study.problems import Problem
 from panel.study.questions import points_of, terms_of
+from panel.study.said import said
 from panel.study.scales import CANNOT_TELL, scale_of
 from panel.study.seal import digest
 
@@ -105,7 +106,7 @@ def _number_in(raw: str) -> float:
 def _check_text(question: Question, raw: str) -> Answer | Problem:
     longest = question.longest or scale_of(question.scale).longest
     if len(raw) > longest:
-        text = f"Shorten this to {longest} characters; it has {len(raw)}."
+        text = said("Shorten this to {most} characters; it has {has}.", most=longest, has=len(raw))
         return Problem(question.key, "too_long", text)
     return Answer(question.key, raw)
 
@@ -113,14 +114,19 @@ def _check_text(question: Question, raw: str) -> Answer | Problem:
 def _check_line(question: Question, raw: str) -> Answer | Problem:
     scale, value = scale_of(question.scale), _number_in(raw)
     if not scale.low <= value <= scale.high:
-        return Problem(question.key, "off_scale", f"“{raw}” is not on the line. {scale.missing}")
+        text = said("“{typed}” is not on the line. {missing}", typed=raw, missing=scale.missing)
+        return Problem(question.key, "off_scale", text)
     return Answer(question.key, round(value, 1))
 
 
 def _check_point(question: Question, raw: str) -> Answer | Problem:
     value = _number_in(raw)
     if value not in {point.value for point in points_of(question)}:
-        text = f"“{raw}” is not one of the answers. {scale_of(question.scale).missing}"
+        text = said(
+            "“{typed}” is not one of the answers. {missing}",
+            typed=raw,
+            missing=scale_of(question.scale).missing,
+        )
         return Problem(question.key, "off_scale", text)
     return Answer(question.key, value)
 
@@ -130,19 +136,22 @@ def _check_number(question: Question, raw: str) -> Answer | Problem:
     low = -math.inf if question.least is None else question.least
     high = math.inf if question.most is None else question.most
     if not low <= value <= high:
-        return Problem(question.key, "off_scale", f"“{raw}” does not fit. {limits_text(question)}")
+        text = said("“{typed}” does not fit. {limits}", typed=raw, limits=limits_text(question))
+        return Problem(question.key, "off_scale", text)
     return Answer(question.key, value)
 
 
 def limits_text(question: Question) -> str:
     """What number is asked for, in a sentence."""
-    unit = f" {question.unit}" if question.unit else ""
+    given = {"unit": f" {question.unit}" if question.unit else ""}
+    given |= {"least": "" if question.least is None else f"{question.least:g}"}
+    given |= {"most": "" if question.most is None else f"{question.most:g}"}
     if question.least is not None and question.most is not None:
-        return f"Write a number from {question.least:g} to {question.most:g}{unit}."
+        return said("Write a number from {least} to {most}{unit}.", **given)
     if question.least is not None:
-        return f"Write a number of at least {question.least:g}{unit}."
+        return said("Write a number of at least {least}{unit}.", **given)
     if question.most is not None:
-        return f"Write a number of at most {question.most:g}{unit}."
+        return said("Write a number of at most {most}{unit}.", **given)
     return scale_of(question.scale).missing
 
 

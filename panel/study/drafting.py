@@ -16,6 +16,7 @@ from panel.study.draft_ballot import check_conditions, read_attribute, read_prim
 from panel.study.draft_reader import LONGEST_NAME, Reader, name_key
 from panel.study.draft_samples import read_products, samples_in
 from panel.study.draft_serving import read_conditions, read_kitchen, read_layout, read_pace
+from panel.study.languages import ENGLISH, LANGUAGES, THEMES
 from panel.study.plan import CodeRule, ConditionMode, Plan, Product, Question, QuestionOrder
 from panel.study.test_methods import TEST_METHODS, TestMethod
 
@@ -119,6 +120,8 @@ def _with_words(reader: Reader, plan: Plan, products: tuple[Product, ...]) -> Pl
         alcohol_g=doses["alcohol"],
         alone=bool(reader.typed.get("alone")),
         ask_name=bool(reader.typed.get("ask_name")),
+        language=reader.choice("language", "a language", LANGUAGES, ENGLISH),
+        theme=reader.choice("theme", "the look of the page", THEMES, ""),
     )
 
 

@@ -121,6 +121,7 @@ class Kitchen:
 class Plan:
     """Everything about a study that may be known before the reveal.
 
+    language : code of the language tasters are addressed in; theme : "" or "red", in languages.THEMES
     heading : the title tasters see; title : the one everybody else sees
     samples : blind letters, a blind duplicate counted for itself
     with_reference : whether one of the samples is the reference
@@ -167,6 +168,8 @@ class Plan:
     caffeine_mg: float | None = None
     alcohol_g: float | None = None
     ask_name: bool = False
+    language: str = "en"
+    theme: str = ""
     alone: bool = False
 
     def question_called(self, key: str) -> Question:

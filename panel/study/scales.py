@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from panel.study.said import said
+
 Kind = Literal["category", "line", "choice", "terms", "term list", "number", "text"]
 Asks = Literal["anchors", "points", "limits", "longest"]
 CANNOT_TELL = "cannot tell"
@@ -186,7 +188,9 @@ class SetWording:
 
     def question(self, attribute: str) -> str:
         """The question as asked."""
-        return self.asks.replace("{attribute}", attribute) if attribute else self.by_liking or self.asks
+        if attribute:
+            return said(self.asks, attribute=attribute)
+        return self.by_liking or self.asks
 
 
 MUST_CHOOSE = "Taste in the order shown. You must choose; if you are not sure, guess."

@@ -15,6 +15,7 @@ from panel.store.sealing import drawn
 from panel.study.cautions import ALLERGENS, CAUTIONS
 from panel.study.draft_reader import renumbered, rows_of
 from panel.study.drafting import check_draft
+from panel.study.languages import LANGUAGES, THEMES
 from panel.study.life import Move, State
 from panel.study.problems import Problem
 from panel.study.scales import SCALES, Scale
@@ -73,6 +74,8 @@ class DraftPage:
     scales: tuple[Scale, ...]
     allergens: dict[str, str]
     cautions: dict[str, str]
+    languages: tuple[tuple[str, str], ...]
+    themes: tuple[tuple[str, str], ...]
     saved: bool
     as_of: str
 
@@ -242,6 +245,8 @@ def _draft_page(
         scales=tuple(SCALES.values()),
         allergens=ALLERGENS,
         cautions=CAUTIONS,
+        languages=tuple((code, language.title) for code, language in LANGUAGES.items()),
+        themes=tuple(THEMES.items()),
         saved=saved,
         as_of=studies.draft_mark(study),
     )

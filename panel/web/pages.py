@@ -16,6 +16,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from panel.web.house import House, house_of
+from panel.web.words import translated, words_of
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -44,6 +45,7 @@ def make_environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.globals["_"] = translated
     environment.globals["figure_src"] = lambda figure: figure.data_uri()
     return environment
 
@@ -62,6 +64,7 @@ def page(
     found = environment.get_template(template)
     values = {field.name: getattr(context, field.name) for field in dataclasses.fields(context)}
     values |= {"signed_in": request.scope.get("signed_in"), "path": request.url.path}
+    values |= {"words": words_of(request), "theme": request.scope.get("theme", "")}
     if block is None:
         text = found.render(values)
     else:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from panel.study.problems import Problem
+from panel.study.said import said
 from panel.web.asked import Asked, Pick
 
 if TYPE_CHECKING:
@@ -54,7 +55,10 @@ def wrong_cup(asked: Asked | None, right: str, sent: Mapping[str, str]) -> Probl
 
 def wrong_cup_text(right: str) -> str:
     """What somebody who holds another cup is told."""
-    return f"That is not the cup for now. Put it back untasted and look for {right}; if it is not there, call for help."
+    return said(
+        "That is not the cup for now. Put it back untasted and look for {code}; if it is not there, call for help.",
+        code=right,
+    )
 
 
 def break_before(plan: Plan, served: Sequence[Served], at: int) -> bool:

@@ -16,6 +16,7 @@ from panel.store.rows import serving_with_token
 from panel.store.tables import Attempt, Serving
 from panel.study.life import State
 from panel.study.problems import Problem
+from panel.study.said import said
 from panel.web import taster_codes, taster_joining
 from panel.web.ballot_page import Screen, checked, kept_fields, new_submission, with_typed
 from panel.web.house import House
@@ -23,7 +24,8 @@ from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.rhythm import CUP
 from panel.web.taster_codes import in_groups
 from panel.web.taster_phone import attempts_on
-from panel.web.taster_seat import Seat, attempt_at, seat_for, seat_with, taster_notice
+from panel.web.taster_seat import Seat, address_taster, attempt_at, seat_for, seat_with, taster_notice
+from panel.web.words import words_of
 
 router = APIRouter()
 router.include_router(taster_joining.router)
@@ -149,6 +151,7 @@ def show_cup(request: Request, token: str, house: InHouse) -> Response:
         if attempt is None:
             return _not_your_cup(request, house, cup, known)
         seat = seat_with(session, attempt)
+    address_taster(request, seat.plan)
     return _to_cup(request, seat, cup, task.number)
 
 
@@ -179,13 +182,14 @@ def _to_cup(request: Request, seat: Seat, cup: Serving, number: int) -> Response
     if cup.code in due.codes and (number == due.number or due.same_cup):
         return see_other(seat.next_url)
     codes = ", ".join(due.codes)
-    said = "You have answered for this cup already." if number in seat.answered else "Leave it for later."
+    done = number in seat.answered
+    why = said("You have answered for this cup already.") if done else said("Leave it for later.")
     return taster_notice(
         request,
         409,
         "Not this cup now",
-        f"This is cup {cup.code}. {said}",
-        f"Next on your ballot: {codes}.",
+        said("This is cup {code}. {why}", code=cup.code, why=why),
+        said("Next on your ballot: {codes}.", codes=codes),
         link=seat.next_url,
         link_label="Back to your ballot",
     )
@@ -217,8 +221,12 @@ def _no_ballot(request: Request, seat: Seat) -> HTMLResponse | None:
             410,
             "The sitting is closed",
             "No further screen can be opened. Thank you for tasting.",
-            f"{len(seat.answered)} of {len(seat.screens)} screens have arrived and are safe. "
-            "Answers still on this phone are sent from here and marked as late.",
+            said(
+                "{done} of {all} screens have arrived and are safe. "
+                "Answers still on this phone are sent from here and marked as late.",
+                done=len(seat.answered),
+                all=len(seat.screens),
+            ),
             attempt=seat.attempt.id,
         )
     return _not_now(request, seat)
@@ -245,7 +253,8 @@ def _not_now(request: Request, seat: Seat) -> HTMLResponse | None:
 
 def _again(request: Request, house: House, seat: Seat, screen: Screen, problems: list[Problem]) -> Response:
     if _by_script(request):
-        listed = [{"field": problem.field, "text": problem.text} for problem in problems]
+        say = words_of(request)
+        listed = [{"field": problem.field, "text": say(problem.text)} for problem in problems]
         return JSONResponse({"saved": False, "problems": listed}, status_code=422)
     if screen.number in seat.answered:
         return see_other(seat.next_url)

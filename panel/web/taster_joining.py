@@ -25,13 +25,14 @@ from panel.study.cautions import ALWAYS, CAUTIONS, CONSENT, notice
 from panel.study.draft_reader import LONGEST_NAME, tidy
 from panel.study.life import Move, State, refusal
 from panel.study.plan import Plan
+from panel.study.said import said
 from panel.study.seal import digest
 from panel.web.ballot_page import new_submission
 from panel.web.house import House
 from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.slow_down import too_many_tries
 from panel.web.taster_phone import attempts_on, remember_attempt
-from panel.web.taster_seat import sitting_with_token, taster_notice
+from panel.web.taster_seat import address_taster, sitting_with_token, taster_notice
 from panel.web.trying import Trial, screens_to_try
 
 router = APIRouter()
@@ -197,7 +198,7 @@ def _take_place(
     if not _CONSENT_ID.fullmatch(consent):
         consent = new_submission()
     if len(name) > LONGEST_NAME:
-        text = f"Shorten the name to {LONGEST_NAME} characters; it has {len(name)}."
+        text = said("Shorten the name to {most} characters; it has {has}.", most=LONGEST_NAME, has=len(name))
         again = replace(_joining(door), name=name[:2000], problem=text, consent=consent)
         return page(request, "taster/joining.html", again, status=422)
     locked_study(session, door.study_id)
@@ -211,9 +212,12 @@ def _take_place(
                 attempt = deal_place(session, door.place, *agreed)
             else:
                 attempt = deal(session, sitting_of(session, door.study_id).id, *agreed)
-        except NoPlaceLeftError as full:
-            title = "This place is taken" if door.place else "All places are taken"
-            return taster_notice(request, 409, title, str(full))
+        except NoPlaceLeftError:
+            if door.place is not None:
+                why = "Please tell the panel leader, who has another card for you."
+                return taster_notice(request, 409, "This place is taken", why)
+            why = "Please tell the panel leader: the plan holds no further place."
+            return taster_notice(request, 409, "All places are taken", why)
         _name_consent(session, attempt, consent)
     return _to_ballot(request, house, attempt)
 
@@ -238,7 +242,9 @@ def _place_door(request: Request, house: House, session: Session, token: str) ->
     if reason is None and open_one(session, study.id) is None:
         reason = "This sitting has ended, and the next one is not open yet."
     if reason is None:
-        return Door(url, study.id, plan_of(study), place)
+        door = Door(url, study.id, plan_of(study), place)
+        address_taster(request, door.plan)
+        return door
     title = "Not open" if study.state in (State.SEALED, State.SERVING) else "The sitting is closed"
     return taster_notice(request, 409, title, reason, link=url, link_label="Try again")
 
@@ -251,7 +257,9 @@ def _sitting_door(request: Request, house: House, session: Session, token: str) 
     study, url = session.get_one(Study, sitting.study_id), f"/J/{token.upper()}"
     reason = refusal(State(study.state), Move.JOIN)
     if reason is None and sitting.closed_at is None:
-        return Door(url, study.id, plan_of(study))
+        door = Door(url, study.id, plan_of(study))
+        address_taster(request, door.plan)
+        return door
     if sitting.closed_at is None:
         said = reason or ""
         return taster_notice(request, 409, "Not open yet", said, link=url, link_label="Try again")
@@ -280,9 +288,11 @@ def _ballots_on(
     label = "Continue where you were"
     if len(attempts) == 1:
         return ((f"/t/{attempts[0].id}", label),)
-    started = "{} (taster {} on this phone)"
     return tuple(
-        (f"/t/{attempt.id}", started.format(label, number))
+        (
+            f"/t/{attempt.id}",
+            said("{continue} (taster {number} on this phone)", **{"continue": label, "number": number}),
+        )
         for number, attempt in enumerate(attempts, start=1)
     )
 

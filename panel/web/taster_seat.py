@@ -19,6 +19,7 @@ from panel.web.ballot_page import Screen, screens_of
 from panel.web.house import House
 from panel.web.pages import page
 from panel.web.taster_phone import may_answer
+from panel.web.words import speak
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,15 @@ def seat_for(request: Request, house: House, session: Session, attempt_id: str) 
             "If it is yours, open the page on that phone. Otherwise scan the code on the screen to join, "
             "or ask the panel leader.",
         )
-    return seat_with(session, attempt)
+    seat = seat_with(session, attempt)
+    address_taster(request, seat.plan)
+    return seat
+
+
+def address_taster(request: Request, plan: Plan) -> None:
+    """Answer this request in the study's language and look."""
+    speak(request, plan.language)
+    request.scope["theme"] = plan.theme
 
 
 def sitting_with_token(session: Session, tokens: Tokens, token: str) -> Sitting | None:

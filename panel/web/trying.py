@@ -14,6 +14,7 @@ from panel.study.questions import asked_at_end, wording_of
 from panel.study.set_answers import SET_ANSWER
 from panel.web.ballot_page import Screen, checked, screens_of, with_typed
 from panel.web.pages import page
+from panel.web.taster_seat import address_taster
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -65,6 +66,7 @@ class Trial:
         screen = next((screen for screen in self.screens if screen.number == number), None)
         if screen is None:
             tried = TriedPage(self.plan.heading, stored, self.back, self.back_label)
+            address_taster(request, self.plan)
             return page(request, "taster/tried.html", tried)
         return self._page(request, screen, stored)
 
@@ -81,6 +83,7 @@ class Trial:
     def _page(
         self, request: Request, screen: Screen, stored: tuple[str, ...], status: int = 200
     ) -> HTMLResponse:
+        address_taster(request, self.plan)
         context = TryingPage(self.plan.heading, self.base, screen, stored, self.back, self.back_label)
         return page(request, "taster/trying.html", context, status=status)
 

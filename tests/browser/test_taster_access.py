@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
 import pytest
+from sqlmodel import select
 
+from panel.store.tables import Place
+from panel.study.plan import Pace
 from tests.web.sealed_sitting import (
     DASHI_PLACES,
+    EVERY_PLACES,
+    EVERY_QUESTION,
     RATING,
     RATING_PLACES,
     TRIANGLE,
     TRIANGLE_PLACES,
     WITH_DASHI,
+    one_set,
     seal_sitting,
 )
 from tests.web.taster_app import taster_app
@@ -85,3 +92,49 @@ def test_no_page_keeps_anybody_out(
         page.get_by_role("button", name=re.compile("^Save and")).click()
     page.get_by_role("heading", name="Thank you").wait_for()
     hold(page, "thanks")
+
+
+@pytest.mark.parametrize("look", ["light", "dark", "red"])
+def test_every_question_every_set_and_every_way_in_keeps_nobody_out(
+    app: FastAPI, serve: Serve, new_phone: NewPhone, look: str
+) -> None:
+    house = app.state.house
+    wishes = {"theme": "red"} if look == "red" else {}
+    studies = [(replace(EVERY_QUESTION, pace=Pace(confirm_cup=True, wait_seconds=1), **wishes), EVERY_PLACES)]
+    sets = {
+        "tetrad": (0, 1, 1, 0),
+        "duo-trio": (0, 1, 0),
+        "two-out-of-five": (0, 1, 0, 1, 0),
+        "ranking": (0, 1, 2),
+    }
+    studies += [one_set(method, samples, **wishes) for method, samples in sets.items()]
+    studies += [one_set("same-different", (0, 1), language="de", **wishes)]
+    page = new_phone(serve(app), color_scheme="light" if look == "light" else "dark")
+    for plan, places in studies:
+        sitting = seal_sitting(house.database, house.tokens, plan, places)
+        sitting.open()
+        page.goto(sitting.join_path)
+        hold(page, f"{plan.method}, notice")
+        page.goto(f"{sitting.join_path}/TRY")
+        hold(page, f"{plan.method}, to try")
+        page.goto(sitting.join_path)
+        page.locator(".agree .go").click()
+        page.wait_for_url("**/t/*")
+        hold(page, f"{plan.method}, ballot")
+        page.evaluate(
+            "for (const form of document.querySelectorAll('.unsure')) form.classList.remove('unsure')"
+        )
+        hold(page, f"{plan.method}, questions")
+        page.locator("main form .go").click()
+        page.locator(".summary").wait_for()
+        hold(page, f"{plan.method}, problems")
+    page.goto("/go")
+    page.locator(".go").click()
+    page.locator(".summary").wait_for()
+    hold(page, "code")
+    with house.database.read() as session:
+        place = session.exec(select(Place).order_by(Place.id)).first()
+    assert place is not None
+    page.context.clear_cookies()
+    page.goto(f"/P/{house.tokens.place(place.id, place.token_revision)}")
+    hold(page, "going on")

@@ -136,7 +136,7 @@ def test_the_addition_goes_into_the_same_cup_and_is_said_in_words(phone: TestCli
     phone.post(f"{ballot}/1", data=FIRST)
     page = phone.get(f"{ballot}/2")
     assert codes_on(page) == ["417"]
-    assert "same cup: <strong>with dashi</strong>" in page.text
+    assert "taste again, then answer: <strong>with dashi</strong>" in page.text
     same_cup = phone.get(f"/C/{sitting.cup_token('417')}")
     assert same_cup.headers["location"] == f"{ballot}/2"
 
