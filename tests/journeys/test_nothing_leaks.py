@@ -73,7 +73,7 @@ class Watch:
         for template in _get_routes(self.site):
             tokens = {"c": self.cup, "C": self.cup, "j": self.join, "J": self.join, "in": "unknown"}
             ids["token"] = tokens.get(template.split("/")[1], "unknown")
-            yield re.sub(r"\{([^}]+)\}", lambda match: ids[match[1]], template)
+            yield re.sub(r"\{([^}]+)\}", lambda match: ids.get(match[1], "unknown"), template)
 
     def _refused_forms(self) -> Iterator[tuple[str, dict[str, str]]]:
         at = f"/studies/{self.study}"
