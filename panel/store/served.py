@@ -96,7 +96,7 @@ def meter_of(session: Session, study: Study) -> Meter:
         (attempt.place_id, attempt.number): attempt
         for attempt in session.exec(select(Attempt).where(Attempt.study_id == study.id))
     }
-    done = _answered(session, study.id)
+    done = answered_screens(session, study.id)
     planned: dict[tuple[str, int], list[Serving]] = {}
     answered: dict[tuple[str, int], list[Serving]] = {}
     to_come: dict[tuple[str, int], list[Serving]] = {}
@@ -142,7 +142,7 @@ def _rows(session: Session, study_id: str) -> list[Serving]:
     )
 
 
-def _answered(session: Session, study_id: str) -> set[tuple[str, str]]:
+def answered_screens(session: Session, study_id: str) -> set[tuple[str, str]]:
     """(attempt id, task id) of every screen with a stored answer."""
     query = (
         select(Submission.attempt_id, Submission.task_id)
