@@ -20,6 +20,7 @@ from panel.study.life import Move, State
 if TYPE_CHECKING:
     from panel.store.tokens import Tokens
 
+LARGEST_NUMBER = 2**31 - 1
 WITH_CARDS = (State.SEALED, State.SERVING, State.CLOSED)
 
 
@@ -90,6 +91,8 @@ def place_with_token(session: Session, tokens: Tokens, token: str) -> Place | No
 
 def place_numbered(session: Session, study_id: str, number: int) -> Place | None:
     """The place of that number, or None."""
+    if number > LARGEST_NUMBER:  # a database cannot even look for it
+        return None
     return session.exec(select(Place).where(Place.study_id == study_id, Place.number == number)).first()
 
 

@@ -16,7 +16,7 @@ from panel.store.rows import progress_of
 from panel.store.served import meter_of
 from panel.study.life import Move, State
 from panel.study.seal import digest
-from panel.web import room_place
+from panel.web import keying, room_place
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse, page, see_other, wants_fragment
 from panel.web.room_seats import MANY, Alert, MeterWords, Seat, alerts_of, meter_words, seats_of
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 router = APIRouter()
 router.include_router(room_place.router)
+router.include_router(keying.router)
 
 
 @dataclass(frozen=True, slots=True)

@@ -208,10 +208,7 @@ def _page(
         cups=cups,
         own_cups=_choices(own),
         replaceable=_choices([cup for cup in own if _still_to_come(cup, cups)]),
-        labels=(
-            ("", "All labels of this place"),
-            *((code, f"Cup {code} only") for code in dict.fromkeys(cup.code for cup in cups)),
-        ),
+        labels=_labels(cups),
         fresh_code=fresh_code if any(cup.code == fresh_code for cup in cups) else "",
         conditions=len(plan.conditions) > 1,
         reasons=(("", "Choose a reason"), *REASONS.items()),
@@ -229,6 +226,11 @@ def _page(
 
 def _choices(cups: Sequence[PlaceCup]) -> tuple[tuple[str, str], ...]:
     return (("", "Choose a cup"), *((cup.id, f"Cup {cup.position}: {cup.code}") for cup in cups))
+
+
+def _labels(cups: Sequence[PlaceCup]) -> tuple[tuple[str, str], ...]:
+    codes = dict.fromkeys(cup.code for cup in cups)
+    return (("", "All labels of this place"), *((code, f"Cup {code} only") for code in codes))
 
 
 def _still_to_come(cup: PlaceCup, cups: Sequence[PlaceCup]) -> bool:
