@@ -39,6 +39,7 @@ YES_NO = (
 # Above these sizes the F test no longer needs the check, and the check takes long.
 PERMUTE_UP_TO, ORDINAL_UP_TO, MOST_CATEGORIES = 1_000, 600, 15
 DRAWS = 9_999  # shuffles where a distribution is too long to walk: p to about ± 0.004 at 0.05
+LARGE_PANEL = 1_000  # tasters above which camps are resampled less often: p to 1/61, which decides at 0.05
 CAMPS_FROM = 20  # fewer tasters cannot tell camps from chance (`stats.camps`)
 
 
@@ -172,7 +173,9 @@ def _scores(frame: pd.DataFrame, shape: Shape, settings: Settings) -> _Results:
 def _look_for_camps(results: _Results, frame: pd.DataFrame, alpha: float) -> None:
     from stats.camps import camps
 
-    results.camps = results.attempt("Camps of liking", lambda: camps(frame, alpha=alpha))
+    many = frame["taster"].nunique() > LARGE_PANEL
+    resamples = 60 if many else 200
+    results.camps = results.attempt("Camps of liking", lambda: camps(frame, alpha=alpha, resamples=resamples))
 
 
 def _notes(leading: Result | None, ranks: RankTest | None) -> tuple[str, ...]:
