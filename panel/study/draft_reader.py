@@ -15,7 +15,10 @@ if TYPE_CHECKING:
 LONGEST_NAME = 120
 LONGEST_TEXT = 2000
 ROW_KINDS = ("product", "question", "condition")
-WRITTEN = {"question": ("text", "low", "high", "points"), "condition": ("name",)}  # what makes a row more than empty
+WRITTEN = {
+    "question": ("text", "low", "high", "points"),
+    "condition": ("name",),
+}  # what makes a row more than empty
 _ROW = re.compile(r"^(product|question|condition)-(\d{1,3})-([a-z_]+)$")
 
 

@@ -45,10 +45,16 @@ def test_a_plan_is_a_function_of_its_arguments_and_its_dictionary_is_plain_json(
 @pytest.mark.parametrize(
     ("arguments", "digest"),
     [
-        pytest.param({"samples": 5, "tasters": 24, "conditions": 2, "warm_up": True}, "6ecedbad36b9fc79", id="rating"),
-        pytest.param({"samples": 15, "tasters": 24, "per_taster": 5, "reference": 3}, "fc1de505aac9da4d", id="blocks"),
         pytest.param(
-            {"samples": 2, "tasters": 10, "method": "triangle", "replicates": 2}, "8abf4dcb575c3678", id="triangle"
+            {"samples": 5, "tasters": 24, "conditions": 2, "warm_up": True}, "6ecedbad36b9fc79", id="rating"
+        ),
+        pytest.param(
+            {"samples": 15, "tasters": 24, "per_taster": 5, "reference": 3}, "fc1de505aac9da4d", id="blocks"
+        ),
+        pytest.param(
+            {"samples": 2, "tasters": 10, "method": "triangle", "replicates": 2},
+            "8abf4dcb575c3678",
+            id="triangle",
         ),
     ],
 )
