@@ -185,26 +185,16 @@ def _page(
     fresh_code: str = "",
     status: int = 200,
 ) -> Response:
-    plan, state = studies.plan_of(study), State(study.state)
-    with house.database.read() as session:
-        place = _place(session, study, number)
-        attempt = latest_attempt(session, place.id)
-        waiting = {found.id: attempt_number for found, attempt_number in waiting_places(session, study.id)}
-        waits = place.id in waiting
-        shown = waiting.get(place.id) or (attempt.number if attempt else 1)
-        cups = _cups(session, place, shown, plan.conditions, attempt)
-        took = _took(session, study.id, number)
-        calls = tuple(call for call in open_calls(session, study.id) if call.place == number)
-    begun = attempt is not None and not waits
-    seated = waits or attempt is None or attempt.status == "tasting"
+    state, plan, now_there = State(study.state), studies.plan_of(study), _there(house, study, number)
+    cups = now_there.cups
     own = [cup for cup in cups if not cup.same_cup]
     context = PlacePage(
         head=head_of_page(study),
         place=number,
-        waits=waits,
-        status="free" if waits or attempt is None else attempt.status,
-        took=took,
-        calls=calls,
+        waits=now_there.waits,
+        status=now_there.status,
+        took=now_there.took,
+        calls=now_there.calls,
         cups=cups,
         own_cups=_choices(own),
         replaceable=_choices([cup for cup in own if _still_to_come(cup, cups)]),
@@ -215,13 +205,39 @@ def _page(
         sheets=tuple((name, sheet.name) for name, sheet in SHEETS.items()),
         may_act=state == State.SERVING,
         may_print=allowed(state, Move.PRINT),
-        may_replace=state in (State.SEALED, State.SERVING) and seated,
-        may_note_order=allowed(state, Move.ANSWER) and begun,
+        may_replace=state in (State.SEALED, State.SERVING) and now_there.status in ("free", "tasting"),
+        may_note_order=allowed(state, Move.ANSWER) and now_there.status != "free",
         problems=problems,
         typed=typed or {},
         said=said,
     )
     return page(request, "room/place.html", context, status=status)
+
+
+@dataclass(frozen=True, slots=True)
+class _There:
+    """What is at the place now. status : of the latest attempt, "free" where a next comer may sit down."""
+
+    waits: bool
+    status: str
+    took: tuple[Took, ...]
+    calls: tuple[OpenCall, ...]
+    cups: tuple[PlaceCup, ...]
+
+
+def _there(house: House, study: Study, number: int) -> _There:
+    with house.database.read() as session:
+        place = _place(session, study, number)
+        attempt = latest_attempt(session, place.id)
+        waiting = {found.id: attempt_number for found, attempt_number in waiting_places(session, study.id)}
+        shown = waiting.get(place.id) or (attempt.number if attempt else 1)
+        return _There(
+            waits=place.id in waiting,
+            status="free" if place.id in waiting or attempt is None else attempt.status,
+            took=_took(session, study.id, number),
+            calls=tuple(call for call in open_calls(session, study.id) if call.place == number),
+            cups=_cups(session, place, shown, studies.plan_of(study).conditions, attempt),
+        )
 
 
 def _choices(cups: Sequence[PlaceCup]) -> tuple[tuple[str, str], ...]:
