@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -96,23 +97,21 @@ def analyse_forced_choice(
     if not answers:
         raise ValueError("answers: there is no answer yet, so that there is nothing to analyse")
     n, correct = len(answers), sum(answer.correct for answer in answers)
-    who = [answer.taster for answer in answers]
-    most = max(who.count(name) for name in set(who))
-    difference = stats.difference_test(
-        method, correct, n, alpha=alpha, confidence=confidence, two_sided=two_sided
-    )
+    who = Counter(answer.taster for answer in answers)
+    most = max(who.values())
+    asked = {"alpha": alpha, "confidence": confidence, "two_sided": two_sided}
+    difference = stats.difference_test(method, correct, n, **asked)
     similarity = None
     if pd_limit is not None and most == 1:
-        similarity = stats.similarity_test(
-            method, correct, n, pd_limit=pd_limit, beta=beta, confidence=confidence
-        )
+        limits = {"pd_limit": pd_limit, "beta": beta, "confidence": confidence}
+        similarity = stats.similarity_test(method, correct, n, **limits)
     replicated = _replicated(method, answers, most, alpha, confidence)
     return ForcedChoiceReport(
         test=method,
         alpha=alpha,
         pd_limit=pd_limit,
         answers=n,
-        tasters=len(set(who)),
+        tasters=len(who),
         correct=correct,
         answers_per_taster=most,
         difference=difference,

@@ -84,6 +84,11 @@ def sequential_sections(report: KindReport, figures: bool) -> list[Section]:
         rows=rows,
         note="A dash: no number could stop the test yet. Answers after the decision change nothing.",
     )
+    drawn = (sequential_figure(found, title="Correct answers between Wald's lines"),) if figures else ()
+    return [Section("decision", "Decision", figures=drawn, tables=(steps, _plan_table(found)))]
+
+
+def _plan_table(found: SequentialTest) -> Table:
     ends = tuple(
         (
             name,
@@ -94,7 +99,7 @@ def sequential_sections(report: KindReport, figures: bool) -> list[Section]:
         )
         for name, one in (("all guess", found.if_alike), ("the difference is as stated", found.if_different))
     )
-    plan = Table(
+    return Table(
         caption="How the plan behaves",
         columns=(
             Column("If", numeric=False),
@@ -103,8 +108,6 @@ def sequential_sections(report: KindReport, figures: bool) -> list[Section]:
         rows=ends,
         note="Chances of each end, exact for the counts at which the test stops.",
     )
-    drawn = (sequential_figure(found, title="Correct answers between Wald's lines"),) if figures else ()
-    return [Section("decision", "Decision", figures=drawn, tables=(steps, plan))]
 
 
 def two_product_table(columns: Columns, asked: Asked, kind: str) -> KindReport:

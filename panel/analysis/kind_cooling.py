@@ -31,11 +31,8 @@ def cooling_table(columns: Columns, asked: Asked) -> KindReport:
     readings: list[tuple[str, tuple[tuple[float, float], ...]]] = []
     failed = []
     for series in sorted(set(named), key=natural):
-        rows = [
-            (m, t)
-            for name, m, t in zip(named, minutes, temperature, strict=True)
-            if name == series and not (math.isnan(m) or math.isnan(t))
-        ]
+        cells = zip(named, minutes, temperature, strict=True)
+        rows = [(m, t) for name, m, t in cells if name == series and not math.isnan(m + t)]
         times, degrees = [m for m, _ in rows], [t for _, t in rows]
         try:
             results.append((series, cooling(times, degrees, asked.ambient)))

@@ -41,28 +41,18 @@ def ranking_table(table: ScoreTable, asked: Asked) -> KindReport:
         )
     frame = frame.drop(columns="attribute")
     main = _main_test(frame, asked.alpha)
-    results: list[tuple[str, Result]] = [("differences", main)]
-    findings = []
-    if isinstance(main, FriedmanTest):
-        concordance = stats.kendall_w(frame, draws=0)
-        results.append(("agreement", concordance))
-        findings.append(concordance.sentence())
-        if asked.order:
-            trend = stats.page_trend(frame, asked.order, alpha=asked.alpha)
-            results.append(("trend", trend))
-            findings.insert(0, trend_sentence(trend))
-    elif asked.order:
-        raise ValueError("order: Page's trend test needs every taster to have ranked every sample")
-    said = (FIRST_IS_ONE,) if _are_ranks(frame) else (NOT_RANKS, FIRST_IS_ONE)
-    answer = ranking_sentence(main)
+    results = _results(frame, main, asked)
+    told = [ranking_sentence(main)]
+    for name, one in results[1:]:
+        told.append(one.sentence() if name == "agreement" else trend_sentence(one))
     if asked.order:
-        findings = [*findings[1:], answer]
-        answer = trend_sentence(dict(results)["trend"])
+        told.insert(0, told.pop())  # the predicted order was the question
+    said = (FIRST_IS_ONE,) if _are_ranks(frame) else (NOT_RANKS, FIRST_IS_ONE)
     return KindReport(
         kind="ranking",
         title="Ranking",
-        answer=answer,
-        findings=tuple(findings),
+        answer=told[0],
+        findings=tuple(told[1:]),
         facts=(
             ("Samples", f"{len(main.samples)}: {listing(sorted(main.samples, key=natural))}"),
             ("Took part", count(int(frame["taster"].nunique()), "taster")),
@@ -75,6 +65,18 @@ def ranking_table(table: ScoreTable, asked: Asked) -> KindReport:
         method="; ".join(result.method for _, result in results),
         notes=tuple(dict.fromkeys(note for _, result in results for note in result.notes)),
     )
+
+
+def _results(frame: pd.DataFrame, main: RankTest, asked: Asked) -> list[tuple[str, Result]]:
+    """The main test, the agreement of complete rankings, and the trend where an order was predicted."""
+    results: list[tuple[str, Result]] = [("differences", main)]
+    if isinstance(main, FriedmanTest):
+        results.append(("agreement", stats.kendall_w(frame, draws=0)))
+        if asked.order:
+            results.append(("trend", stats.page_trend(frame, asked.order, alpha=asked.alpha)))
+    elif asked.order:
+        raise ValueError("order: Page's trend test needs every taster to have ranked every sample")
+    return results
 
 
 def _main_test(frame: pd.DataFrame, alpha: float) -> RankTest:

@@ -60,8 +60,6 @@ def score_view(
         if several and one.attribute != report.primary
     ]
     agreement = [Finding(text, "check") for text in _cautions(report, called)]
-    if report.duplicates:
-        agreement.append(Finding(duplicates_sentence(report.duplicates, called), "check"))
     sections = [
         *([_overview(report, called)] if several else []),
         *(
@@ -130,6 +128,8 @@ def _cautions(report: ScoreReport, called: Called) -> list[str]:
             (w.p_value <= one.alpha) != (one.main.p_value <= one.alpha) for w in one.without
         ):
             said.append(without_sentence(one))
+    if report.duplicates:
+        said.append(duplicates_sentence(report.duplicates, called))
     return said
 
 
