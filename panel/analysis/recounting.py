@@ -74,13 +74,13 @@ def recounted(sealed: dict[str, Any], events: list[Event], sends: list[dict[str,
     scores = sorted(_scores(plan, seats, cups, stored), key=_score_order)
     if method_of(plan.method).wording is not None:
         choices = sorted(_choices(plan, seats, cups, stored), key=lambda c: (c.taster, c.set_number))
-    roles = {label["role"]: label["blind_label"] for label in sealed["labels"].values()}
+    roles = {label["blind_label"]: label["role"] for label in sealed["labels"].values() if label["role"]}
     try:
         report = analyse_study(
             plan,
             [score for score in scores if not score.late and score.attempt_id not in left_out],
             [choice for choice in choices if not choice.late and choice.attempt_id not in left_out],
-            reference=roles.get("reference"),
+            roles=roles,
         ).to_dict()
     except ValueError:
         report = {}

@@ -8,7 +8,7 @@ from panel.study.questions import scored_names
 from panel.study.test_methods import method_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
@@ -51,11 +51,15 @@ class ChosenSet(Protocol):
 
 
 def analyse_study(
-    plan: Plan, scores: Sequence[ScoredCup], choices: Sequence[ChosenSet], *, reference: str | None = None
+    plan: Plan,
+    scores: Sequence[ScoredCup],
+    choices: Sequence[ChosenSet],
+    *,
+    roles: Mapping[str, str] | None = None,
 ) -> ScoreReport | ForcedChoiceReport | ChoiceReport:
     """The sealed analysis of the rows that count; whoever calls leaves out the others.
 
-    reference : blind label that the others are compared with, known only once the report is signed
+    roles : blind label -> the part it plays (reference, duplicate), known only once the report is signed
     ValueError where there is too little to analyse.
     """
     from panel.analysis.analysis import analyse_scores
@@ -64,7 +68,8 @@ def analyse_study(
 
     kind = method_of(plan.method).analysis
     if kind == "scores":
-        return analyse_scores(score_frame(plan, scores), plan=plan, reference=reference)
+        frame = score_frame(plan, scores)
+        return analyse_scores(frame, plan=plan, correction=plan.correction, roles=roles)
     if kind != "forced choice":
         return analyse_choices(plan, kind, choices)
     answers = [ForcedAnswer(choice.taster, bool(choice.correct)) for choice in choices]

@@ -63,6 +63,13 @@ def _check_roles(reader: Reader, method: TestMethod, products: list[Product]) ->
         if len(holders) > 1:
             text = f"Samples {holders[0] + 1} and {holders[1] + 1} are both marked as the {role}. Mark one."
             reader.wrong(f"product-{holders[1]}-role", "two_of_a_role", text)
+    twice = [row for row, product in enumerate(products) if product.twice]
+    if len(twice) > 1:
+        text = f"Samples {twice[0] + 1} and {twice[1] + 1} are both to be served twice. One blind duplicate is enough."
+        reader.wrong(f"product-{twice[1]}-twice", "two_duplicates", text)
+    if twice and products[twice[0]].role:
+        text = f"Sample {twice[0] + 1} plays a part already. Choose another one to be served twice."
+        reader.wrong(f"product-{twice[0]}-twice", "duplicate_with_a_role", text)
     if method.directed and not any(product.role == "stronger" for product in products):
         text = f"A {method.name} asks which is stronger: mark the sample that is expected to be."
         reader.wrong("product-0-role", "no_direction", text)

@@ -17,7 +17,7 @@ from panel.study.draft_reader import LONGEST_NAME, Reader, name_key
 from panel.study.draft_samples import read_products, samples_in
 from panel.study.draft_serving import read_conditions, read_kitchen, read_layout, read_pace
 from panel.study.languages import ENGLISH, LANGUAGES, THEMES
-from panel.study.plan import CodeRule, ConditionMode, Plan, Product, Question, QuestionOrder
+from panel.study.plan import CodeRule, ConditionMode, Correction, Plan, Product, Question, QuestionOrder
 from panel.study.test_methods import TEST_METHODS, TestMethod
 
 if TYPE_CHECKING:
@@ -62,6 +62,7 @@ def _read_plan(
 ) -> Plan:
     alpha = reader.number("alpha", "the significance level", 0.0001, 0.5)
     order: Any = reader.choice("question_order", "the order of questions", get_args(QuestionOrder), "fixed")
+    correction: Any = reader.choice("correction", "a correction", get_args(Correction), "holm")
     what = "the largest tolerable share of discriminators, in per cent,"
     limit = reader.number("similarity_limit", what, 1, 99)
     plan = Plan(
@@ -79,6 +80,7 @@ def _read_plan(
         attribute=read_attribute(reader, method),
         no_preference=bool(reader.typed.get("no_preference")) and method.analysis == "preference",
         alpha=0.05 if alpha is None else alpha,
+        correction=correction,
         similarity_limit=limit / 100 if limit is not None and method.chance is not None else None,
     )
     return _with_serving(reader, method, _with_words(reader, plan, products))

@@ -11,6 +11,7 @@ ConditionMode = Literal["separate", "same cup", "crossed"]
 CodeRule = Literal["per cup", "per sample"]
 QuestionOrder = Literal["fixed", "rotated"]
 Role = Literal["", "reference", "stronger"]
+Correction = Literal["holm", "benjamini-hochberg"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +136,7 @@ class Plan:
     no_preference : whether "no preference" is offered (paired preference)
     caffeine_mg, alcohol_g : in the strongest cup, None where it is not counted
     alone : one person pours, shuffles and tastes; every place is one of their rounds
+    correction : for the number of secondary questions
     alpha : significance level; similarity_limit : largest tolerable share of discriminators, or None
     """
 
@@ -158,6 +160,7 @@ class Plan:
     attribute: str = ""
     no_preference: bool = False
     alpha: float = 0.05
+    correction: Correction = "holm"
     similarity_limit: float | None = None
     briefing: str = ""
     rinse: str = ""

@@ -73,7 +73,7 @@ class StudyReport:
 def build_report(house: House, study: Study, *, figures: bool = True, signing: bool = False) -> StudyReport:
     """Analyse what is stored: late answers and excluded tasters stay outside, and are counted.
 
-    Which sample is the reference is used from the signature on, not before.
+    Which sample is the reference, and which two are one, is used from the signature on, not before.
     """
     plan = studies.plan_of(study)
     fixed = signing or study.state in (State.SIGNED, State.REVEALED)
@@ -81,13 +81,14 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
         scores = [*scores_of(session, study), *end_answers_of(session, study)]
         choices = choices_of(session, study)
         excluded = exclusions_of(session, study.id)
-        roles = {sample.role: sample.blind_label for sample in samples_of(session, study.id)} if fixed else {}
+        samples = samples_of(session, study.id) if fixed else []
         seats = attempts_of(session, study.id)
     names = {label: product.name for label, product in revealed_key(house, study)} or None
     late = sum(score.late for score in scores) + sum(choice.late for choice in choices)
     kept_scores = [score for score in scores if not score.late and score.attempt_id not in excluded]
     kept_choices = [choice for choice in choices if not choice.late and choice.attempt_id not in excluded]
-    report, why_not = _analysed(plan, kept_scores, kept_choices, roles.get("reference"))
+    roles = {sample.blind_label: sample.role for sample in samples if sample.role}
+    report, why_not = _analysed(plan, kept_scores, kept_choices, roles)
     tasters = tuple(
         Took(
             seat.attempt_id,
@@ -103,12 +104,12 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
 
 
 def _analysed(
-    plan: Plan, scores: list[Score], choices: list[Choice], reference: str | None
+    plan: Plan, scores: list[Score], choices: list[Choice], roles: dict[str, str]
 ) -> tuple[ScoreReport | ForcedChoiceReport | ChoiceReport | None, str]:
     from panel.analysis.study_analysis import analyse_study
 
     try:
-        return analyse_study(plan, scores, choices, reference=reference), ""
+        return analyse_study(plan, scores, choices, roles=roles), ""
     except ValueError as error:
         return None, f"There is too little to analyse yet: {error}."
 
