@@ -28,6 +28,7 @@ def code_cups(wish: Wish, places: list[list[Draft]]) -> tuple[Codes, tuple[str, 
     codes: Codes = [[""] * len(row) for row in places]
     taken: list[set[str]] = [set() for _ in places]
     notes: list[str] = []
+    again = 0  # cups of a sitting whose code another cup of that sitting carries, at the worst sitting
     for sitting in range(1, wish.sittings + 1):
         spots = [
             [i for i, draft in enumerate(row) if draft.sitting == sitting and draft.same_as is None]
@@ -43,6 +44,8 @@ def code_cups(wish: Wish, places: list[list[Draft]]) -> tuple[Codes, tuple[str, 
             seated, free = _per_sample(places, spots, cups, pool, chance)
             pool = [code for code in pool if not any(code in row for row in seated)]
             notes += [] if free else [_ORDERLY]
+        drawn_codes = [code for drawn in seated for code in drawn]
+        again = max(again, len(drawn_codes) - len(set(drawn_codes)))
         for row, mine, drawn, had in zip(codes, spots, seated, taken, strict=True):
             for i, code in zip(mine, drawn, strict=True):
                 row[i] = code
@@ -51,7 +54,7 @@ def code_cups(wish: Wish, places: list[list[Draft]]) -> tuple[Codes, tuple[str, 
         for i, draft in enumerate(drafts):
             if draft.same_as is not None:
                 row[i] = row[draft.same_as - 1]
-    return codes, spares, (_rule_note(wish, len(pool)), *dict.fromkeys(notes))
+    return codes, spares, (_rule_note(wish, len(pool), again), *dict.fromkeys(notes))
 
 
 _ORDERLY = (
@@ -92,15 +95,20 @@ def _per_sample(
     return [[chosen[kind] for kind in row] for row in rows], free
 
 
-def _rule_note(wish: Wish, pool: int) -> str:
+def _rule_note(wish: Wish, pool: int, again: int) -> str:
     if wish.code_rule == "per sample":
         return (
             "Codes: one per sample and sitting, the same for every taster; quick to pour, but tasters who talk can "
             "compare codes."
         )
     cups = wish.tasters * wish.cups_per_sitting
-    if cups <= pool:
+    if not again:
         return f"Codes: one per cup; all {cups} cups of a sitting have different codes."
+    if cups <= pool:
+        return (
+            f"Codes: one per cup; so that no taster meets a code twice, {again} cups of a later sitting carry a code "
+            "that another taster's cup carries as well."
+        )
     return (
         f"Codes: one per cup; the {cups} cups of a sitting are more than the {pool} codes at hand, so codes come "
         f"again with other tasters, each about {-(-cups // pool)} times, and never twice with one taster."

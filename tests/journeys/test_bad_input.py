@@ -107,7 +107,7 @@ def test_more_tasters_than_the_plan_holds(shared_site: Site, organiser: Browser)
     third = shared_site.browser()
     consent = re.search(r'name="consent" value="(\w+)"', third.get(join).text)
     assert consent is not None
-    said(third.post(join, {"consent": consent[1]}), 409, "All places of this tasting are taken.")
+    said(third.post(join, {"consent": consent[1]}), 409, "All places are taken")
     for taster in kept:
         taster.answer(taster.screens[0], ANSWERS)
     assert len(stored(organiser, study)) == 2 * 5

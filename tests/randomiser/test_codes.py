@@ -96,7 +96,9 @@ def test_codes_of_a_plan_keep_all_their_rules(
     for sitting in range(1, plan.sittings + 1):
         cups = [s.code for p in plan.places for s in p.servings if s.sitting == sitting]
         if len(cups) <= 450 and len(cups) // tasters <= 50:
-            assert len(set(cups)) == len(cups)
+            # A later sitting must also avoid each taster's earlier codes; where that costs a repeat, it is said.
+            said = any("another taster's cup carries as well" in note for note in plan.notes)
+            assert len(set(cups)) == len(cups) or (sitting > 1 and said)
 
 
 @pytest.mark.parametrize(("tasters", "samples"), [(30, 15), (46, 10), (66, 7)], ids=["450", "460", "462"])

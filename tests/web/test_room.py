@@ -286,19 +286,20 @@ def test_silent_and_late_places_are_pointed_out_in_two_lines() -> None:
 
 
 @pytest.mark.parametrize(
-    ("sitting", "row"),
+    ("minutes_ago", "row"),
     [
-        pytest.param({"paused_at": now()}, {}, id="paused"),
-        pytest.param({"closed_at": now()}, {}, id="ended"),
+        pytest.param({"paused_at": 0}, {}, id="paused"),
+        pytest.param({"closed_at": 0}, {}, id="ended"),
         pytest.param({}, {"status": "finished"}, id="finished"),
         pytest.param({}, {"answered": 10}, id="done for this sitting"),
-        pytest.param({"opened_at": now() - timedelta(minutes=1)}, {}, id="a new sitting has only just begun"),
+        pytest.param({"opened_at": 1}, {}, id="a new sitting has only just begun"),
     ],
 )
 def test_nobody_is_called_silent_who_has_no_reason_to_answer(
-    sitting: dict[str, Any], row: dict[str, Any]
+    minutes_ago: dict[str, int], row: dict[str, Any]
 ) -> None:
-    held = Sitting(study_id="s", number=1, **{"opened_at": now() - timedelta(minutes=40), **sitting})
+    times = {name: now() - timedelta(minutes=ago) for name, ago in {"opened_at": 40, **minutes_ago}.items()}
+    held = Sitting(study_id="s", number=1, **times)
     assert alerts_of(seats_of([replace(seat(1, 4, 20), **row)], held), []) == ()
 
 
