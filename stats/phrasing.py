@@ -19,6 +19,8 @@ def p_text(p: float) -> str:
         raise ValueError(f"p must lie between 0 and 1, but got {p!r}")
     if p < 0.0001:
         return "p < 0.0001"
+    if 0.9999 < p < 1:
+        return "p > 0.9999"
     for digits in (2, 3, 4, 5, 6):
         text = significant(p, digits)
         crossed = any((p < edge) != (float(text) < edge) for edge in (0.1, 0.05, 0.01, 0.001, 1.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -88,9 +89,11 @@ def _limits_single(
     tail = 1 - (1 - confidence) / 2
     f_low, f_high = fdtri(fit.rank_column, v, tail), fdtri(v, fit.rank_column, tail)
     other = k * msc + (k * n - k - n) * mse
-    low = n * (msr - f_low * mse) / (f_low * other + n * msr)
-    high = n * (f_high * msr - mse) / (other + n * f_high * msr)
-    return float(low), float(high)
+    # Sample means that are all equal leave nothing to divide by, or infinities.
+    below, above = f_low * other + n * msr, other + n * f_high * msr
+    low = n * (msr - f_low * mse) / below if DUST * total < below < math.inf else None
+    high = n * (f_high * msr - mse) / above if DUST * total < above < math.inf else None
+    return None if low is None else float(low), None if high is None else float(high)
 
 
 def _cronbach(msr: float, mse: float, fit: AdditiveFit, confidence: float, complete: bool) -> Estimate:

@@ -63,7 +63,7 @@ def as_sentence(note: str) -> str:
 def p_equals(p: float | None) -> str:
     """ "p = 0.032", "p < 0.0001", "p –"."""
     cell = p_cell(p)
-    return f"p {cell}" if cell[0] in f"<{ABSENT}" else f"p = {cell}"
+    return f"p {cell}" if cell[0] in f"<>{ABSENT}" else f"p = {cell}"
 
 
 def p_cell(p: float | None) -> str:

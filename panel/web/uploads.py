@@ -136,7 +136,8 @@ def _tables_page(request: Request, house: InHouse, wrong: str = "") -> Response:
 def _analysed(kept: UploadedTable, typed: dict[str, str]) -> Outcome:
     from panel.analysis.command import Options, run
 
-    return run(kept.content, kept.file_name, Options(_wishes(typed), typed.get("reference") or None))
+    options = Options(_wishes(typed), typed.get("reference") or None, guess=not typed)
+    return run(kept.content, kept.file_name, options)
 
 
 def _wishes(typed: dict[str, str]) -> Mapping:
