@@ -4,61 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from panel.study.questions import wording_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from panel.study.answer_rows import Choice, Score
     from panel.study.plan import Plan
 
 
-class ExportedScore(Protocol):
-    """One answer about one cup."""
-
-    @property
-    def attempt_id(self) -> str: ...
-    @property
-    def taster(self) -> str: ...
-    @property
-    def sample(self) -> str: ...
-    @property
-    def question(self) -> str: ...
-    @property
-    def condition(self) -> str: ...
-    @property
-    def replicate(self) -> int: ...
-    @property
-    def position(self) -> int: ...
-    @property
-    def value(self) -> float | str | None: ...
-    @property
-    def late(self) -> bool: ...
-
-
-class ExportedChoice(Protocol):
-    """One answer about a set."""
-
-    @property
-    def attempt_id(self) -> str: ...
-    @property
-    def taster(self) -> str: ...
-    @property
-    def set_number(self) -> int: ...
-    @property
-    def condition(self) -> str: ...
-    @property
-    def samples(self) -> tuple[str, ...]: ...
-    @property
-    def chosen(self) -> str: ...
-    @property
-    def correct(self) -> bool | None: ...
-    @property
-    def late(self) -> bool: ...
-
-
-def answers_csv(plan: Plan, scores: Iterable[ExportedScore], left_out: Mapping[str, str]) -> str:
+def answers_csv(plan: Plan, scores: Iterable[Score], left_out: Mapping[str, str]) -> str:
     """Every answer about single cups, and without a sample those given once at the end; "" where there is none.
 
     left_out : attempt id -> reason
@@ -81,7 +38,7 @@ def answers_csv(plan: Plan, scores: Iterable[ExportedScore], left_out: Mapping[s
     )
 
 
-def choices_csv(choices: Iterable[ExportedChoice], left_out: Mapping[str, str]) -> str:
+def choices_csv(choices: Iterable[Choice], left_out: Mapping[str, str]) -> str:
     """Every answer about a set; "" where there is none. left_out: attempt id -> reason."""
     return rows_csv(
         {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import stats
 from panel.analysis.provenance import rows_hash, versions
@@ -12,21 +12,9 @@ from stats.results import Result
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from panel.study.answer_rows import Choice
     from panel.study.plan import Plan
     from stats.discrimination_two_product import TwoProductTest
-
-
-class JudgedSet(Protocol):
-    """One answer about a set: its samples by blind label in the order served, and what was answered about them."""
-
-    @property
-    def taster(self) -> str: ...
-    @property
-    def samples(self) -> tuple[str, ...]: ...
-    @property
-    def chosen(self) -> str: ...
-    @property
-    def correct(self) -> bool | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +54,7 @@ REPEATED = (
 Counted = tuple[Result, tuple[tuple[str, int], ...]]
 
 
-def analyse_choices(plan: Plan, kind: str, answers: Sequence[JudgedSet]) -> ChoiceReport:
+def analyse_choices(plan: Plan, kind: str, answers: Sequence[Choice]) -> ChoiceReport:
     """The sealed analysis of the answers that count.
 
     kind : "same-different", "A-not-A", "preference" or "ranking"; ValueError where there is too little to analyse.
@@ -96,7 +84,7 @@ def analyse_choices(plan: Plan, kind: str, answers: Sequence[JudgedSet]) -> Choi
 
 
 def _two_product(
-    test: Callable[..., TwoProductTest], said: str, plan: Plan, answers: Sequence[JudgedSet]
+    test: Callable[..., TwoProductTest], said: str, plan: Plan, answers: Sequence[Choice]
 ) -> Counted:
     """Answers `said` to what they are true of and to what they are not; truth follows from answer and correctness."""
     true_of = [answer.chosen == said for answer in answers if (answer.chosen == said) == bool(answer.correct)]
@@ -116,15 +104,15 @@ def _two_product(
     return found, counts
 
 
-def _same_different(plan: Plan, answers: Sequence[JudgedSet]) -> Counted:
+def _same_different(plan: Plan, answers: Sequence[Choice]) -> Counted:
     return _two_product(stats.same_different_test, "different", plan, answers)
 
 
-def _a_not_a(plan: Plan, answers: Sequence[JudgedSet]) -> Counted:
+def _a_not_a(plan: Plan, answers: Sequence[Choice]) -> Counted:
     return _two_product(stats.a_not_a_test, "yes", plan, answers)
 
 
-def _preference(plan: Plan, answers: Sequence[JudgedSet]) -> Counted:
+def _preference(plan: Plan, answers: Sequence[Choice]) -> Counted:
     votes = [a.samples[int(a.chosen) - 1] if a.chosen.isdigit() else "" for a in answers]
     first, second = sorted({sample for answer in answers for sample in answer.samples})
     numbers = (votes.count(first), votes.count(second), votes.count(""))
@@ -133,7 +121,7 @@ def _preference(plan: Plan, answers: Sequence[JudgedSet]) -> Counted:
     return found, (*counts, ("", numbers[2])) if plan.no_preference else counts
 
 
-def _ranking(plan: Plan, answers: Sequence[JudgedSet]) -> Counted:
+def _ranking(plan: Plan, answers: Sequence[Choice]) -> Counted:
     """Friedman's test of whole rankings; Skillings and Mack's where each taster ranks some of the samples."""
     import pandas as pd
 
@@ -153,7 +141,7 @@ def _ranking(plan: Plan, answers: Sequence[JudgedSet]) -> Counted:
     return found, tuple((sample, int(firsts.get(sample, 0))) for sample in sorted(set(frame["sample"])))
 
 
-_TESTS: dict[str, Callable[[Plan, Sequence[JudgedSet]], Counted]] = {
+_TESTS: dict[str, Callable[[Plan, Sequence[Choice]], Counted]] = {
     "same-different": _same_different,
     "A-not-A": _a_not_a,
     "preference": _preference,

@@ -69,11 +69,12 @@ def _rating(plan: Plan) -> tuple[str, ...]:
         replicates=plan.replicates,
     )
     aim = length / 8
+    points = "point" if aim == 1 else "points"
     needed = stats.required_raters(aim, sd=spread, alpha=plan.alpha, power=POWER, samples=plan.samples)
     said = [
         f"{found.sentence()} Smaller differences are easily missed; the spread is that of an average "
         "consumer study (23\u202f% of the scale), yours may differ.",
-        f"To find a difference of {aim:g} points, plan about {needed.tasters} tasters.",
+        f"To find a difference of {aim:g} {points}, plan about {needed.tasters} tasters.",
     ]
     if judges < plan.tasters:
         said.append(

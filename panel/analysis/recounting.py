@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from panel.analysis.answer_tables import answers_csv, choices_csv
 from panel.analysis.study_analysis import analyse_study
+from panel.study.answer_rows import Choice, Score
 from panel.study.answers import Answer, check_scores
 from panel.study.plan import Plan, plan_from_dict
 from panel.study.pseudonyms import taster_name
@@ -23,35 +24,6 @@ if TYPE_CHECKING:
 
 AT_THE_END = {"label": "", "replicate": 0, "rank": 0, "warm_up": False}
 TOLERANCE = 1e-6  # relative: other machines and library versions round differently
-
-
-@dataclass(frozen=True, slots=True)
-class Score:
-    """One answer about one cup, as counted again."""
-
-    attempt_id: str
-    taster: str
-    sample: str
-    question: str
-    condition: str
-    replicate: int
-    position: int
-    value: float | str | None
-    late: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One answer about a set, as counted again."""
-
-    attempt_id: str
-    taster: str
-    set_number: int
-    condition: str
-    samples: tuple[str, ...]
-    chosen: str
-    correct: bool | None
-    late: bool
 
 
 @dataclass(frozen=True, slots=True)

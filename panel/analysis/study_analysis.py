@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from panel.study.questions import scored_names
 from panel.study.test_methods import method_of
@@ -15,45 +15,14 @@ if TYPE_CHECKING:
     from panel.analysis.choice_report import ChoiceReport
     from panel.analysis.forced_choice import ForcedChoiceReport
     from panel.analysis.score_report import ScoreReport
+    from panel.study.answer_rows import Choice, Score
     from panel.study.plan import Plan
-
-
-class ScoredCup(Protocol):
-    """One answer about one cup, by blind label."""
-
-    @property
-    def taster(self) -> str: ...
-    @property
-    def sample(self) -> str: ...
-    @property
-    def question(self) -> str: ...
-    @property
-    def condition(self) -> str: ...
-    @property
-    def replicate(self) -> int: ...
-    @property
-    def position(self) -> int: ...
-    @property
-    def value(self) -> float | str | None: ...
-
-
-class ChosenSet(Protocol):
-    """One answer about a set, and whether it was right; None where nothing is right or wrong."""
-
-    @property
-    def taster(self) -> str: ...
-    @property
-    def samples(self) -> tuple[str, ...]: ...
-    @property
-    def chosen(self) -> str: ...
-    @property
-    def correct(self) -> bool | None: ...
 
 
 def analyse_study(
     plan: Plan,
-    scores: Sequence[ScoredCup],
-    choices: Sequence[ChosenSet],
+    scores: Sequence[Score],
+    choices: Sequence[Choice],
     *,
     roles: Mapping[str, str] | None = None,
 ) -> ScoreReport | ForcedChoiceReport | ChoiceReport:
@@ -77,7 +46,7 @@ def analyse_study(
     return analyse_forced_choice(plan.method, answers, alpha=plan.alpha, pd_limit=limit, planned=True)
 
 
-def score_frame(plan: Plan, scores: Sequence[ScoredCup]) -> pd.DataFrame:
+def score_frame(plan: Plan, scores: Sequence[Score]) -> pd.DataFrame:
     """The answers on scales as a long frame; attributes go by their name in the data.
 
     An open answer and "cannot tell" are nan.

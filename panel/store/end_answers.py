@@ -6,8 +6,8 @@ import json
 
 from sqlmodel import Session, col, select
 
-from panel.store.rows import Score
 from panel.store.tables import Answer, Attempt, Place, Serving, Study, Submission
+from panel.study.answer_rows import Score
 from panel.study.pseudonyms import taster_name
 
 

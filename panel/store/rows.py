@@ -22,6 +22,7 @@ from panel.store.tables import (
     Submission,
     Task,
 )
+from panel.study.answer_rows import Choice, Score
 from panel.study.pseudonyms import taster_name
 from panel.study.set_answers import SET_ANSWER, SetCup, judged
 
@@ -70,38 +71,6 @@ class SeatProgress:
     due: int
     dealt: str
     waits: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Score:
-    """One answer about one cup, by blind label. position counts the cups of its condition; late: after closing."""
-
-    attempt_id: str
-    taster: str
-    sample: str
-    question: str
-    condition: str
-    replicate: int
-    position: int
-    value: float | str | None
-    late: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One answer about a set: its samples in serving order, and what was answered (see `set_answers`).
-
-    correct : None where nothing is right or wrong
-    """
-
-    attempt_id: str
-    taster: str
-    set_number: int
-    condition: str
-    samples: tuple[str, ...]
-    chosen: str
-    correct: bool | None
-    late: bool
 
 
 @dataclass(frozen=True, slots=True)

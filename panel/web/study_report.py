@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from panel.store import studies
 from panel.store.end_answers import end_answers_of
-from panel.store.rows import Choice, Score, attempts_of, choices_of, exclusions_of, scores_of
+from panel.store.rows import attempts_of, choices_of, exclusions_of, scores_of
 from panel.store.sealing import samples_of
+from panel.study.answer_rows import Choice, Score
 from panel.study.life import State
 from panel.study.pseudonyms import taster_name
 from panel.study.questions import points_of, wording_of
