@@ -53,7 +53,7 @@ def _check_number(reader: Reader, method: TestMethod, found: int) -> None:
         return
     wanted = f"{method.fewest}" if method.fewest == method.most else f"{method.fewest} to {method.most}"
     have = {0: "there is none", 1: "there is only one"}.get(found, f"there are {found}")
-    text = f"A {method.name.lower()} compares {wanted} samples, but {have}. Add or remove samples."
+    text = f"A {method.running_name} compares {wanted} samples, but {have}. Add or remove samples."
     reader.wrong("product-0-name", "number_of_samples", text)
 
 

@@ -75,6 +75,11 @@ class TestMethod:
     known_first: bool = False
     asks_attribute: Literal["", "must", "may"] = ""
 
+    @property
+    def running_name(self) -> str:
+        """The name inside a sentence: "triangle test", but "2-AFC" and "A-not-A test" as they are."""
+        return self.name if self.name[1:2] == "-" else self.name[:1].lower() + self.name[1:]
+
 
 TEST_METHODS: dict[str, TestMethod] = {
     method.id: method
