@@ -1,6 +1,7 @@
 """Chromium and a real server for tests in the browser.
 
 Fixtures: `browser` (one Chromium for the whole run), `serve` (a real server in a thread, over any application),
+`app` and `address` (the whole application over its own database, and where it is served),
 `new_phone` (a page in a fresh context: a phone of its own). Without Chromium the tests are skipped with one
 line; where the environment has CI=true they fail.
 """
@@ -16,6 +17,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import pytest
 import uvicorn
+
+from tests.web.taster_app import taster_app
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -104,3 +107,17 @@ def new_phone(browser: Browser) -> Iterator[NewPhone]:
     yield open_page
     for context in contexts:
         context.close()
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Iterator[FastAPI]:
+    """The whole application over a database file of its own."""
+    made = taster_app(tmp_path)
+    yield made
+    made.state.house.database.close()
+
+
+@pytest.fixture
+def address(serve: Serve, app: FastAPI) -> str:
+    """Where `app` is served."""
+    return serve(app)

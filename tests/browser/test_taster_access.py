@@ -24,12 +24,8 @@ from tests.web.sealed_sitting import (
     one_set,
     seal_sitting,
 )
-from tests.web.taster_app import taster_app
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from fastapi import FastAPI
     from playwright.sync_api import Page
 
@@ -38,13 +34,6 @@ if TYPE_CHECKING:
 pytest.importorskip("axe_playwright_python", reason="axe-core is not installed (axe-playwright-python)")
 AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-
-
-@pytest.fixture
-def app(tmp_path: Path) -> Iterator[FastAPI]:
-    made = taster_app(tmp_path)
-    yield made
-    made.state.house.database.close()
 
 
 def hold(page: Page, what: str) -> None:

@@ -14,46 +14,24 @@ from tests.web.sealed_sitting import (
     TRIANGLE,
     TRIANGLE_PLACES,
     SealedSitting,
-    seal_sitting,
 )
-from tests.web.taster_app import taster_app
+from tests.web.taster_app import opened
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from fastapi import FastAPI
     from playwright.sync_api import Page
 
-    from tests.browser.conftest import NewPhone, Serve
-
-
-@pytest.fixture
-def app(tmp_path: Path) -> Iterator[FastAPI]:
-    made = taster_app(tmp_path)
-    yield made
-    made.state.house.database.close()
+    from tests.browser.conftest import NewPhone
 
 
 @pytest.fixture
 def rating(app: FastAPI) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, RATING, RATING_PLACES)
-    sealed.open()
-    return sealed
+    return opened(app, RATING, RATING_PLACES)
 
 
 @pytest.fixture
 def triangle(app: FastAPI) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, TRIANGLE, TRIANGLE_PLACES)
-    sealed.open()
-    return sealed
-
-
-@pytest.fixture
-def address(serve: Serve, app: FastAPI) -> str:
-    return serve(app)
+    return opened(app, TRIANGLE, TRIANGLE_PLACES)
 
 
 def join(page: Page, sitting: SealedSitting) -> None:

@@ -8,38 +8,16 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.web.sealed_sitting import EVERY_PLACES, EVERY_QUESTION, SealedSitting, one_set, seal_sitting
-from tests.web.taster_app import taster_app
+from tests.web.sealed_sitting import EVERY_PLACES, EVERY_QUESTION, SealedSitting, one_set
+from tests.web.taster_app import opened
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from fastapi import FastAPI
     from playwright.sync_api import Locator, Page
 
-    from tests.browser.conftest import NewPhone, Serve
+    from tests.browser.conftest import NewPhone
 
 WAYS = ["touch", "keyboard", "no script"]
-
-
-@pytest.fixture
-def app(tmp_path: Path) -> Iterator[FastAPI]:
-    made = taster_app(tmp_path)
-    yield made
-    made.state.house.database.close()
-
-
-@pytest.fixture
-def address(serve: Serve, app: FastAPI) -> str:
-    return serve(app)
-
-
-def opened(app: FastAPI, plan, places) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, plan, places)
-    sealed.open()
-    return sealed
 
 
 def join(page: Page, sitting: SealedSitting) -> None:

@@ -18,7 +18,7 @@ from panel.settings import Settings
 from panel.store.database import Database
 from panel.store.tokens import Tokens, server_key
 from tests.web.sealed_sitting import RATING, RATING_PLACES, SealedSitting, seal_sitting
-from tests.web.taster_app import taster_app
+from tests.web.taster_app import opened
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,30 +26,15 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
     from playwright.sync_api import Page
 
-    from tests.browser.conftest import NewPhone, Serve
+    from tests.browser.conftest import NewPhone
 
 ROOT = Path(__file__).parents[2]
 LIKING = {"Like extremely": 9, "Like moderately": 7, "Dislike slightly": 4, "Dislike extremely": 1}
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[FastAPI]:
-    made = taster_app(tmp_path)
-    yield made
-    made.state.house.database.close()
-
-
-@pytest.fixture
 def sitting(app: FastAPI) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, RATING, RATING_PLACES)
-    sealed.open()
-    return sealed
-
-
-@pytest.fixture
-def address(serve: Serve, app: FastAPI) -> str:
-    return serve(app)
+    return opened(app, RATING, RATING_PLACES)
 
 
 def join(page: Page, sitting: SealedSitting) -> str:

@@ -13,42 +13,19 @@ from panel.store.incidents import open_calls
 from panel.store.sittings import end_sitting, open_next_sitting, pause, resume
 from panel.store.tables import Place, Task
 from panel.study.plan import Layout, Pace, Question
-from tests.web.sealed_sitting import RATING, SealedSitting, seal_sitting
-from tests.web.taster_app import taster_app
+from tests.web.sealed_sitting import RATING, SealedSitting
+from tests.web.taster_app import opened
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from fastapi import FastAPI
     from playwright.sync_api import Page
 
-    from panel.study.plan import Plan
-    from tests.browser.conftest import NewPhone, Serve
+    from tests.browser.conftest import NewPhone
 
 LIKING = replace(RATING, questions=(Question("q1", "How much do you like it?", "hedonic-9"),), primary="q1")
 PLAIN = replace(LIKING, ask_name=False, tasters=1)
 CODES = ("417", "283", "562", "739")
 PLACES = [[[(number % 2, code, 0, "")] for number, code in enumerate(CODES)]]
-
-
-@pytest.fixture
-def app(tmp_path: Path) -> Iterator[FastAPI]:
-    made = taster_app(tmp_path)
-    yield made
-    made.state.house.database.close()
-
-
-@pytest.fixture
-def address(serve: Serve, app: FastAPI) -> str:
-    return serve(app)
-
-
-def opened(app: FastAPI, plan: Plan) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, plan, PLACES)
-    sealed.open()
-    return sealed
 
 
 def join(page: Page, path: str) -> None:
@@ -75,7 +52,7 @@ def calls(sitting: SealedSitting) -> list[tuple[str, str]]:
 def test_a_wrong_cup_is_caught_and_the_server_called(
     app: FastAPI, address: str, new_phone: NewPhone, script: bool
 ) -> None:
-    sitting = opened(app, replace(PLAIN, pace=Pace(confirm_cup=True)))
+    sitting = opened(app, replace(PLAIN, pace=Pace(confirm_cup=True)), PLACES)
     page = new_phone(address, java_script_enabled=script)
     join(page, sitting.join_path)
     offered = page.locator(".confirm .code").all_inner_texts()
@@ -101,7 +78,7 @@ def test_a_wrong_cup_is_caught_and_the_server_called(
 def test_a_wait_is_counted_down_and_survives_a_reload(
     app: FastAPI, address: str, new_phone: NewPhone
 ) -> None:
-    sitting = opened(app, replace(PLAIN, pace=Pace(wait_seconds=60)))
+    sitting = opened(app, replace(PLAIN, pace=Pace(wait_seconds=60)), PLACES)
     page = new_phone(address)
     page.clock.install()
     join(page, sitting.join_path)
@@ -119,7 +96,7 @@ def test_a_wait_is_counted_down_and_survives_a_reload(
 
 
 def test_a_break_comes_after_so_many_screens(app: FastAPI, address: str, new_phone: NewPhone) -> None:
-    sitting = opened(app, replace(PLAIN, layout=Layout(break_every=2)))
+    sitting = opened(app, replace(PLAIN, layout=Layout(break_every=2)), PLACES)
     page = new_phone(address)
     join(page, sitting.join_path)
     like(page)
@@ -134,7 +111,7 @@ def test_a_break_comes_after_so_many_screens(app: FastAPI, address: str, new_pho
 
 @pytest.mark.parametrize("script", [True, False], ids=["with the script", "without"])
 def test_help_is_called_once(app: FastAPI, address: str, new_phone: NewPhone, script: bool) -> None:
-    sitting = opened(app, PLAIN)
+    sitting = opened(app, PLAIN, PLACES)
     page = new_phone(address, java_script_enabled=script)
     join(page, sitting.join_path)
     for _ in range(2):
@@ -147,7 +124,7 @@ def test_help_is_called_once(app: FastAPI, address: str, new_phone: NewPhone, sc
 def test_a_paused_sitting_lets_everybody_wait_after_their_screen(
     app: FastAPI, address: str, new_phone: NewPhone
 ) -> None:
-    sitting = opened(app, PLAIN)
+    sitting = opened(app, PLAIN, PLACES)
     page = new_phone(address)
     join(page, sitting.join_path)
     with sitting.database.write() as session:
@@ -162,7 +139,7 @@ def test_a_paused_sitting_lets_everybody_wait_after_their_screen(
 
 
 def test_the_screens_of_a_later_sitting_wait_for_it(app: FastAPI, address: str, new_phone: NewPhone) -> None:
-    sitting = opened(app, replace(PLAIN, layout=Layout(sittings=2)))
+    sitting = opened(app, replace(PLAIN, layout=Layout(sittings=2)), PLACES)
     with sitting.database.write() as session:
         for task in session.exec(select(Task)):
             task.sitting = 1 if task.number <= 2 else 2
@@ -182,7 +159,7 @@ def test_the_screens_of_a_later_sitting_wait_for_it(app: FastAPI, address: str, 
 
 @pytest.mark.parametrize("way", ["typed code", "card"])
 def test_a_ballot_goes_on_on_another_phone(app: FastAPI, address: str, new_phone: NewPhone, way: str) -> None:
-    sitting = opened(app, PLAIN)
+    sitting = opened(app, PLAIN, PLACES)
     first, second = new_phone(address), new_phone(address)
     card = place_card(app)
     join(first, card)
@@ -214,7 +191,7 @@ def place_card(app: FastAPI) -> str:
 
 
 def test_a_code_that_opens_nothing_is_said_to(app: FastAPI, address: str, new_phone: NewPhone) -> None:
-    opened(app, PLAIN)
+    opened(app, PLAIN, PLACES)
     page = new_phone(address)
     page.goto("/go")
     page.get_by_label("The code on your card").fill("ABCD-EFGH")
@@ -224,7 +201,7 @@ def test_a_code_that_opens_nothing_is_said_to(app: FastAPI, address: str, new_ph
 
 
 def test_a_card_opens_its_own_place_to_one_taster(app: FastAPI, address: str, new_phone: NewPhone) -> None:
-    sitting = opened(app, PLAIN)
+    sitting = opened(app, PLAIN, PLACES)
     page = new_phone(address)
     join(page, place_card(app))
     shows(page, "417")

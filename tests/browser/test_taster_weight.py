@@ -9,17 +9,14 @@ from typing import TYPE_CHECKING
 import pytest
 
 from panel.study.plan import Question
-from tests.web.sealed_sitting import RATING, TRIANGLE, TRIANGLE_PLACES, SealedSitting, seal_sitting
-from tests.web.taster_app import taster_app
+from tests.web.sealed_sitting import RATING, TRIANGLE, TRIANGLE_PLACES, SealedSitting
+from tests.web.taster_app import opened
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from fastapi import FastAPI
     from playwright.sync_api import Page, Request
 
-    from tests.browser.conftest import NewPhone, Serve
+    from tests.browser.conftest import NewPhone
 
 SCALES = ("hedonic-9", "line-100", "line-100", "yes-no", "line-100", "comment")
 QUESTIONS = tuple(
@@ -34,31 +31,13 @@ LARGE_PLACES = [[[(number % 2, code, 0, "")] for number, code in enumerate(CODES
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[FastAPI]:
-    made = taster_app(tmp_path)
-    yield made
-    made.state.house.database.close()
-
-
-@pytest.fixture
 def large(app: FastAPI) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, LARGE, LARGE_PLACES)
-    sealed.open()
-    return sealed
+    return opened(app, LARGE, LARGE_PLACES)
 
 
 @pytest.fixture
 def triangle(app: FastAPI) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, TRIANGLE, TRIANGLE_PLACES)
-    sealed.open()
-    return sealed
-
-
-@pytest.fixture
-def address(serve: Serve, app: FastAPI) -> str:
-    return serve(app)
+    return opened(app, TRIANGLE, TRIANGLE_PLACES)
 
 
 def join(page: Page, sitting: SealedSitting) -> str:

@@ -19,7 +19,7 @@ from tests.web.sealed_sitting import (
     SealedSitting,
     seal_sitting,
 )
-from tests.web.taster_app import taster_app
+from tests.web.taster_app import opened, taster_app
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -41,18 +41,12 @@ def app(tmp_path: Path) -> Iterator[FastAPI]:
 
 @pytest.fixture
 def sitting(app: FastAPI) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, RATING, RATING_PLACES)
-    sealed.open()
-    return sealed
+    return opened(app, RATING, RATING_PLACES)
 
 
 @pytest.fixture
 def triangle(app: FastAPI) -> SealedSitting:
-    house = app.state.house
-    sealed = seal_sitting(house.database, house.tokens, TRIANGLE, TRIANGLE_PLACES)
-    sealed.open()
-    return sealed
+    return opened(app, TRIANGLE, TRIANGLE_PLACES)
 
 
 @pytest.fixture
