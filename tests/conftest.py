@@ -1,10 +1,15 @@
-"""For all tests: how hypothesis searches."""
+"""For all tests: how hypothesis searches, and one line for whatever was skipped."""
 
 from __future__ import annotations
 
 import os
+from collections import Counter
+from typing import TYPE_CHECKING
 
 from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from _pytest.terminal import TerminalReporter
 
 # No deadline: a busy machine is no failure. In CI the same examples every time, so that a failure can be repeated.
 settings.register_profile(
@@ -14,3 +19,10 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("panel")
+
+
+def pytest_terminal_summary(terminalreporter: TerminalReporter) -> None:
+    """Say in one line each why tests were skipped, and how many."""
+    reports = terminalreporter.stats.get("skipped", [])
+    for reason, count in Counter(report.longrepr[2].removeprefix("Skipped: ") for report in reports).items():
+        terminalreporter.write_line(f"{count} tests: {reason}")
