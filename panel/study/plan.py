@@ -7,6 +7,8 @@ from typing import Any, Literal
 
 from pydantic import TypeAdapter
 
+from panel.study.measuring import NOTHING_MEASURED, Bench
+
 ConditionMode = Literal["separate", "same cup", "crossed"]
 CodeRule = Literal["per cup", "per sample"]
 QuestionOrder = Literal["fixed", "rotated"]
@@ -137,6 +139,7 @@ class Plan:
     caffeine_mg, alcohol_g : in the strongest cup, None where it is not counted
     alone : one person pours, shuffles and tastes; every place is one of their rounds
     correction : for the number of secondary questions
+    bench : what is measured beside taste, and the rules of the verdict; empty where nothing is
     alpha : significance level; similarity_limit : largest tolerable share of discriminators, or None
     """
 
@@ -174,6 +177,7 @@ class Plan:
     language: str = "en"
     theme: str = ""
     alone: bool = False
+    bench: Bench = NOTHING_MEASURED
 
     def question_called(self, key: str) -> Question:
         """The question with that key; KeyError otherwise."""

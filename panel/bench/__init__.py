@@ -1,0 +1,1 @@
+"""What is measured beside taste: units, uncertainty, derived figures, and the verdict that weighs both. Pure."""
