@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,6 +14,7 @@ class Run:
     value : in the quantity's first unit, None for a series; a check is 1 or 0; a price in the study's currency
     series : (minutes, value) in the quantity's first unit; ambient : beside it, None where it was not noted
     laps : seconds at each lap, rising; answers : the ten of a usability questionnaire, each 1 to 5
+    servings : how many this run made, or the priced package holds; None where it is what the measurand says
     resolution, accuracy : of the instrument, in the quantity's first unit (or a difference of it): smallest step,
         and half-width of its stated limits; None where not known
     by : who measured or rated; at : ISO 8601 in UTC; invalid : why the run does not count, "" where it does
@@ -27,6 +29,7 @@ class Run:
     ambient: float | None = None
     laps: tuple[float, ...] = ()
     answers: tuple[int, ...] = ()
+    servings: float | None = None
     instrument: str = ""
     resolution: float | None = None
     accuracy: float | None = None
@@ -40,10 +43,12 @@ class Run:
 class Figure:
     """What the valid runs of one measurand give for one product.
 
-    figure : id in the quantity's figures; unit : of all numbers here, the one the measurand is shown in
-    value : None where it cannot be had, with the reason in flags; u : its standard uncertainty (type A and B
-        together), df : effective degrees of freedom (inf where only type B)
-    low, high : 95 % coverage interval; runs : each valid run's own value; invalid : how many runs do not count
+    figure : id in the quantity's figures; unit : of all numbers here, as `quantities.figure_unit` says
+    n : how many valid runs gave a value; value : None where it cannot be had, with the reason in flags
+    u : its standard uncertainty (type A and B together), None where nothing is known of it
+    df : effective degrees of freedom (inf where only type B, 0 where u is None)
+    low, high : 95 % coverage interval; runs : each of these runs' own value; invalid : how many runs do not count
+    bound : "at least" where some run had not come to its end when the series stopped, else ""
     flags : sentences about what is missing, contradictory or to be read with care
     """
 
@@ -53,10 +58,11 @@ class Figure:
     unit: str
     n: int
     value: float | None
-    u: float
+    u: float | None
     df: float
     low: float | None
     high: float | None
     runs: tuple[float, ...] = ()
     invalid: int = 0
     flags: tuple[str, ...] = ()
+    bound: Literal["", "at least"] = ""
