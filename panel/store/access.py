@@ -7,11 +7,12 @@ import secrets
 import unicodedata
 from typing import TYPE_CHECKING
 
+from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
 from panel.store.database import now
 from panel.store.ledger import append
-from panel.store.tables import Organiser, SignInLink, Study
+from panel.store.tables import Organiser, SignIn, SignInLink, Study
 from panel.study.draft_reader import name_key, tidy
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def add_organiser(session: Session, name: str, password: str, created_by: str = 
         raise ValueError("Write your name: the log says who did what.")
     if len(password) < SHORTEST_PASSWORD:
         raise ValueError(f"Choose a password of at least {SHORTEST_PASSWORD} characters.")
-    if session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first():
+    if organiser_called(session, name) is not None:
         raise ValueError(f"There is an organiser called “{name}” already. Choose another name.")
     hashed = password_hash().hash(_composed(password))
     organiser = Organiser(
@@ -56,29 +57,33 @@ def add_organiser(session: Session, name: str, password: str, created_by: str = 
 
 
 def set_password(session: Session, name: str, password: str) -> None:
-    """A new password for an organiser; ValueError when there is none of that name or the password is too short."""
-    organiser = session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first()
+    """A new password for an organiser, which ends every sign-in of theirs.
+
+    ValueError when there is none of that name or the password is too short.
+    """
+    organiser = organiser_called(session, name)
     if organiser is None:
         raise ValueError(f"There is no organiser called “{name}”.")
     if len(password) < SHORTEST_PASSWORD:
         raise ValueError(f"Choose a password of at least {SHORTEST_PASSWORD} characters.")
     organiser.password_hash = password_hash().hash(_composed(password))
     session.add(organiser)
+    session.execute(delete(SignIn).where(col(SignIn.organiser_id) == organiser.id))
+
+
+def organiser_called(session: Session, name: str) -> Organiser | None:
+    """The organiser with that name, or None."""
+    return session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first()
 
 
 def organiser_with(session: Session, name: str, password: str) -> Organiser | None:
     """The organiser with that name and password, or None. Takes as long for a name that does not exist."""
-    organiser = session.exec(select(Organiser).where(Organiser.name_key == name_key(name))).first()
+    organiser = organiser_called(session, name)
     hasher = password_hash()
     if organiser is None:
         hasher.hash(_composed(password))
         return None
     return organiser if hasher.verify(_composed(password), organiser.password_hash) else None
-
-
-def password_mark(organiser: Organiser) -> str:
-    """What a sign-in cookie carries of the password in force, so that a new password ends every sign-in."""
-    return _hashed(organiser.password_hash)[:16]
 
 
 def new_link(session: Session, study_id: str, role: str, actor: str) -> str:

@@ -335,6 +335,17 @@ class SignInLink(SQLModel, table=True):
     revoked_at: datetime | None = Field(default=None, sa_type=UtcTime)
 
 
+class SignIn(SQLModel, table=True):
+    """A sign-in that is under way, by an organiser or by a link; gone once it is ended."""
+
+    __table_args__ = (CheckConstraint("(organiser_id is null) <> (link_id is null)", name="holder"),)
+
+    id: str = Field(default_factory=new_id, primary_key=True)
+    organiser_id: str | None = Field(default=None, foreign_key="organiser.id", index=True)
+    link_id: str | None = Field(default=None, foreign_key="signinlink.id", index=True)
+    begun_at: datetime = Field(sa_type=UtcTime)
+
+
 class UploadedTable(SQLModel, table=True):
     """A table of scores from elsewhere, kept as uploaded until its columns are named. columns: JSON text."""
 

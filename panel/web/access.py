@@ -8,15 +8,14 @@ from typing import Annotated, Literal
 from fastapi import Depends, HTTPException, Request, Response
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
-from panel.store.access import live_link, password_mark
+from panel.store.sign_ins import SIGN_IN_DAYS, begin_sign_in, end_sign_in, holder_of
 from panel.store.studies import study_called
-from panel.store.tables import Organiser, Study
+from panel.store.tables import Organiser, SignInLink, Study
 from panel.web.house import House
 from panel.web.pages import InHouse
 
 Role = Literal["organiser", "kitchen", "analyst"]
 ROLES: tuple[Role, ...] = ("organiser", "kitchen", "analyst")
-COOKIE_DAYS = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,38 +36,48 @@ class SignInNeededError(Exception):
     """Nobody is signed in who may see this."""
 
 
-def remember(response: Response, house: House, role: Role, row_id: str) -> None:
-    """Put the sign-in into a cookie that scripts cannot read and other sites cannot send."""
-    with house.database.read() as session:
-        mark = password_mark(session.get_one(Organiser, row_id)) if role == "organiser" else ""
-    value = _signer(house).dumps({"role": role, "id": row_id, "mark": mark})
+def remember(response: Response, house: House, holder: Organiser | SignInLink) -> None:
+    """Begin a sign-in, and put it into a cookie that scripts cannot read and other sites cannot send."""
+    role = "organiser" if isinstance(holder, Organiser) else holder.role
+    with house.database.write() as session:
+        held = {"role": role, "id": begin_sign_in(session, holder)}
     response.set_cookie(
-        _cookie(role), value, max_age=COOKIE_DAYS * 86400, httponly=True, samesite="lax", path="/"
+        f"panel-{role}",
+        _signer(house).dumps(held),
+        max_age=SIGN_IN_DAYS * 86400,
+        httponly=True,
+        samesite="lax",
+        path="/",
     )
 
 
-def forget(response: Response) -> None:
-    """Sign out of every role."""
-    for role in ROLES:
-        response.delete_cookie(_cookie(role), path="/", httponly=True, samesite="lax")
+def forget(request: Request, response: Response, house: House) -> None:
+    """Sign out of every role: here, and wherever else a copy of these cookies may lie."""
+    with house.database.write() as session:
+        for role in ROLES:
+            end_sign_in(session, _held(request, house, role))
+            response.delete_cookie(f"panel-{role}", path="/", httponly=True, samesite="lax")
 
 
 def visitor(request: Request, house: House, role: Role) -> Visitor | None:
-    """Who is signed in with that role, looked up anew: a revoked link or a new password ends it at once."""
-    try:
-        held = _signer(house).loads(request.cookies.get(_cookie(role), ""), max_age=COOKIE_DAYS * 86400)
-    except BadSignature:
-        return None
-    if held["role"] != role:
+    """Who is signed in with that role, looked up anew: signing out, a new link or password ends it at once."""
+    sign_in_id = _held(request, house, role)
+    if not sign_in_id:
         return None
     with house.database.read() as session:
-        if role == "organiser":
-            organiser = session.get(Organiser, held["id"])
-            if organiser is None or held.get("mark") != password_mark(organiser):
-                return None
-            return Visitor(role, organiser.name)
-        link = live_link(session, held["id"])
-        return Visitor(role, role, link.study_id) if link and link.role == role else None
+        holder = holder_of(session, sign_in_id)
+    if isinstance(holder, Organiser):
+        return Visitor(role, holder.name) if role == "organiser" else None
+    return Visitor(role, role, holder.study_id) if holder and holder.role == role else None
+
+
+def _held(request: Request, house: House, role: Role) -> str:
+    """The id of the sign-in in that role's cookie; "" where there is none of ours."""
+    try:
+        held = _signer(house).loads(request.cookies.get(f"panel-{role}", ""), max_age=SIGN_IN_DAYS * 86400)
+    except BadSignature:
+        return ""
+    return str(held["id"]) if held["role"] == role else ""
 
 
 def require_organiser(request: Request, house: InHouse) -> Visitor:
@@ -141,7 +150,3 @@ def _study_or_404(house: House, study_id: str, *, deleted: bool = False) -> Stud
 
 def _signer(house: House) -> URLSafeTimedSerializer:
     return URLSafeTimedSerializer(house.tokens.cookie_key(), salt="sign-in")
-
-
-def _cookie(role: Role) -> str:
-    return f"panel-{role}"

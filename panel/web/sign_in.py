@@ -59,14 +59,14 @@ def sign_in(request: Request, house: InHouse, sent: Sent) -> Response:
         problems = (Problem("name", "no_match", text),)
         return page(request, "sign_in/sign_in.html", SignInPage(to, name, problems), status=422)
     response = see_other(to)
-    remember(response, house, "organiser", organiser.id)
+    remember(response, house, organiser)
     return response
 
 
 @router.post("/sign-out")
-def sign_out() -> Response:
+def sign_out(request: Request, house: InHouse) -> Response:
     response = see_other("/sign-in")
-    forget(response)
+    forget(request, response, house)
     return response
 
 
@@ -103,7 +103,7 @@ def first_start(request: Request, house: InHouse, sent: Sent) -> Response:
     if problem is not None:
         return page(request, "sign_in/first_start.html", FirstStartPage(code, name, (problem,)), status=422)
     response = see_other("/")
-    remember(response, house, "organiser", organiser.id)
+    remember(response, house, organiser)
     return response
 
 
@@ -115,7 +115,7 @@ def come_in_by_link(request: Request, house: InHouse, token: str) -> Response:
     if link is None:
         raise HTTPException(404)
     response = see_other(f"/studies/{link.study_id}/{'report' if link.role == 'analyst' else 'kitchen'}")
-    remember(response, house, "analyst" if link.role == "analyst" else "kitchen", link.id)
+    remember(response, house, link)
     return response
 
 

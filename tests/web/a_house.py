@@ -86,8 +86,11 @@ class Furnished:
         return re.sub(r"\{[^}]*\}", "1", filled)
 
     def signed_in(self, role: str) -> TestClient:
-        """A browser that came by that role's link to the first study."""
+        """A browser that came by that role's link to the first study, or by the organiser's password."""
         browser = visit(self.app)
+        if role == "organiser":
+            assert browser.post("/sign-in", data={"name": NAME, "password": PASSWORD}).status_code == 303
+            return browser
         assert browser.get(self.links[role]).status_code == 303
         return browser
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
 from typing import TYPE_CHECKING
 from urllib.parse import urljoin, urlsplit
 
@@ -12,12 +13,12 @@ import pytest
 from itsdangerous import TimestampSigner, URLSafeTimedSerializer
 from sqlmodel import select
 
-from panel.store.access import password_mark, set_password
+from panel.store.access import set_password
 from panel.store.rows import cups_of
+from panel.store.sign_ins import SIGN_IN_DAYS, begin_sign_in, forget_old_sign_ins
 from panel.store.studies import sitting_of
-from panel.store.tables import Organiser
+from panel.store.tables import Organiser, SignIn
 from panel.store.tokens import Tokens
-from panel.web.access import COOKIE_DAYS
 from panel.web.protection import HEADERS, Protection
 from panel.web.slow_down import TRIES
 from tests.web.a_house import (
@@ -253,23 +254,71 @@ def test_a_cookie_that_is_forged_expired_or_out_of_date_is_refused(house: Furnis
         "", salt=""
     ).load_payload  # a payload can be read by anybody; only the key counts
     assert callable(held)
-    with house.app.state.house.database.read() as session:
-        row = session.exec(select(Organiser)).one()
-        good = {"role": "organiser", "id": row.id, "mark": password_mark(row)}
+    with house.app.state.house.database.write() as session:
+        good = {"role": "organiser", "id": begin_sign_in(session, session.exec(select(Organiser)).one())}
     key = house.app.state.house.tokens.cookie_key()
     assert with_cookies(house, organiser=signed_as(key, good)).get("/").status_code == 200
     assert refuses(with_cookies(house, organiser=signed_as(other, good)).get("/"))
     assert refuses(with_cookies(house, organiser=signed_as(key, good, salt="taster phone")).get("/"))
-    assert refuses(with_cookies(house, organiser=signed_as(key, good, age_days=COOKIE_DAYS + 0.1)).get("/"))
-    assert with_cookies(house, organiser=signed_as(key, good, age_days=COOKIE_DAYS - 0.1)).get("/").is_success
-    for held in ({**good, "id": "none"}, {**good, "mark": "0" * 16}, {**good, "role": "analyst"}):
+    assert refuses(with_cookies(house, organiser=signed_as(key, good, age_days=SIGN_IN_DAYS + 0.1)).get("/"))
+    assert (
+        with_cookies(house, organiser=signed_as(key, good, age_days=SIGN_IN_DAYS - 0.1)).get("/").is_success
+    )
+    for held in ({**good, "id": "none"}, {**good, "id": "0" * 26}, {**good, "role": "analyst"}):
         assert refuses(with_cookies(house, organiser=signed_as(key, held)).get("/")), held
 
 
-def test_signing_out_takes_the_cookies_of_every_role(house: Furnished) -> None:
-    browser = house.signed_in("kitchen")
+@pytest.mark.parametrize("role", ["organiser", "kitchen", "analyst"])
+def test_a_copy_of_a_cookie_is_worth_nothing_after_signing_out(house: Furnished, role: str) -> None:
+    browser = house.signed_in(role)
+    pages = {"organiser": "/", "kitchen": f"/studies/{house.study}/kitchen"}
+    at = pages.get(role, f"/studies/{house.study}/report")
+    thief = with_cookies(house, **{role: cookie_of(browser, role)})
+    assert not refuses(thief.get(at)), "bait: the copy lets in"
     browser.post("/sign-out")
-    assert refuses(browser.get(f"/studies/{house.study}/kitchen"))
+    assert refuses(browser.get(at))
+    assert refuses(thief.get(at))
+    assert thief.post("/sign-out").status_code == 303, "signing out twice does no harm"
+
+
+def test_signing_out_on_one_device_leaves_the_others_alone(house: Furnished) -> None:
+    one, other = house.signed_in("organiser"), house.signed_in("organiser")
+    one.post("/sign-out")
+    assert refuses(one.get("/"))
+    assert other.get("/").status_code == 200
+
+
+def test_an_organiser_can_sign_out_everywhere_else(fresh: FastAPI) -> None:
+    here = first_start(fresh)
+    there = visit(fresh)
+    assert "In this browser only" in here.get("/organisers").text
+    there.post("/sign-in", data={"name": NAME, "password": PASSWORD})
+    assert "In 2 browsers" in here.get("/organisers").text
+    assert here.post("/organisers/devices").status_code == 303
+    assert here.get("/organisers").status_code == 200
+    assert refuses(there.get("/"))
+
+
+def test_a_sign_in_that_grew_too_old_is_refused_and_forgotten(fresh: FastAPI) -> None:
+    browser, database = first_start(fresh), fresh.state.house.database
+    with database.write() as session:
+        begun = session.exec(select(SignIn)).one()
+        begun.begun_at -= timedelta(days=SIGN_IN_DAYS + 1)
+        session.add(begun)
+    assert refuses(browser.get("/"))
+    with database.write() as session:
+        forget_old_sign_ins(session)
+    with database.read() as session:
+        assert session.exec(select(SignIn)).all() == []
+
+
+def test_changing_ones_password_ends_copies_of_the_cookie_too(fresh: FastAPI) -> None:
+    browser, thief = first_start(fresh), visit(fresh)
+    thief.cookies.set("panel-organiser", cookie_of(browser, "organiser"))
+    assert thief.get("/").status_code == 200
+    browser.post("/organisers/password", data={"old": PASSWORD, "new": "another seven grains"})
+    assert browser.get("/").status_code == 200
+    assert refuses(thief.get("/"))
 
 
 def test_a_new_password_ends_every_sign_in(fresh: FastAPI) -> None:

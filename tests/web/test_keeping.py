@@ -7,12 +7,12 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import pytest
-from sqlmodel import SQLModel, select
+from sqlmodel import SQLModel, col, select
 
 from panel.store.database import now
 from panel.store.ledger import events_of
 from panel.store.shelf import DAYS_OF_GRACE, remove_for_good
-from panel.store.tables import Study
+from panel.store.tables import SignIn, Study
 from panel.study import seal
 from panel.study.seal import first_broken
 from tests.web.desk import NAME, PASSWORD, TYPED, Desk, words
@@ -159,6 +159,7 @@ def test_a_deleted_study_is_gone_for_everybody_comes_back_within_the_days_of_gra
     desk.seal()
     desk.open()
     desk.taste(2)
+    desk.client().get(desk.link("kitchen"))
     refused = desk.ada.post(f"{desk.at}/delete")
     assert (refused.status_code, "Close the sitting first" in words(refused)) == (409, True)
     desk.shut()
@@ -177,8 +178,10 @@ def test_a_deleted_study_is_gone_for_everybody_comes_back_within_the_days_of_gra
         left = [
             table.name
             for table in SQLModel.metadata.sorted_tables
-            if table.name not in ("organiser", "uploadedtable") and session.execute(select(table)).first()
+            if table.name not in ("organiser", "signin", "uploadedtable")
+            and session.execute(select(table)).first()
         ]
+        assert session.exec(select(SignIn.id).where(col(SignIn.link_id).is_not(None))).all() == []
     assert left == [], "no row of it is left in any table"
 
 

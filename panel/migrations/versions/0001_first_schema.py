@@ -123,6 +123,21 @@ def upgrade() -> None:
         batch_op.create_index("ix_signinlink_study_id", ["study_id"], unique=False)
 
     op.create_table(
+        "signin",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("organiser_id", sa.String(), nullable=True),
+        sa.Column("link_id", sa.String(), nullable=True),
+        sa.Column("begun_at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint("(organiser_id is null) <> (link_id is null)", name="ck_signin_holder"),
+        sa.ForeignKeyConstraint(["organiser_id"], ["organiser.id"], name="fk_signin_organiser_id_organiser"),
+        sa.ForeignKeyConstraint(["link_id"], ["signinlink.id"], name="fk_signin_link_id_signinlink"),
+        sa.PrimaryKeyConstraint("id", name="pk_signin"),
+    )
+    with op.batch_alter_table("signin", schema=None) as batch_op:
+        batch_op.create_index("ix_signin_link_id", ["link_id"], unique=False)
+        batch_op.create_index("ix_signin_organiser_id", ["organiser_id"], unique=False)
+
+    op.create_table(
         "sitting",
         sa.Column("id", sa.String(), nullable=False),
         sa.Column("study_id", sa.String(), nullable=False),
