@@ -13,6 +13,7 @@ from panel.store.database import now
 from panel.store.ledger import append, locked_study
 from panel.store.tables import Sitting, Study
 from panel.study.draft_reader import renumbered, tidy
+from panel.study.draft_words import word_fields
 from panel.study.life import Move, State, after, refusal
 from panel.study.plan import Plan, plan_from_dict
 
@@ -73,7 +74,7 @@ def save_draft(session: Session, study_id: str, typed: Mapping[str, str], as_of:
     """
     study = locked_study(session, study_id)
     require(study, Move.EDIT)
-    kept = _as_text(typed)
+    kept = _as_text({**word_fields(draft_of(study)), **typed})
     if as_of and as_of != draft_mark(study) and kept != study.draft:
         raise DraftChangedError(
             "Somebody else saved this draft while you were typing. Theirs stands; what you typed is below and not "
@@ -81,6 +82,19 @@ def save_draft(session: Session, study_id: str, typed: Mapping[str, str], as_of:
         )
     if kept != study.draft:
         study.draft, study.seed, study.title = kept, "", _title(typed)
+    session.add(study)
+    return study
+
+
+def save_words(session: Session, study_id: str, typed: Mapping[str, str]) -> Study:
+    """Keep the own words of a draft as typed, beside the rest of it. The drawn plan stays: no order depends on them."""
+    study = locked_study(session, study_id)
+    require(study, Move.EDIT)
+    draft = draft_of(study)
+    rest = {name: value for name, value in draft.items() if name not in word_fields(draft)}
+    study.draft = _as_text(
+        {**rest, **{name: value for name, value in word_fields(typed).items() if value.strip()}}
+    )
     session.add(study)
     return study
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 MOST_CONDITIONS = 4
 MOST_SITTINGS = 10
 LONGEST_WAIT = 1800
+RETASTE = ("", "yes", "no")
 AS_SERVED = "as served"
 
 
@@ -52,7 +53,10 @@ def read_layout(reader: Reader, method: TestMethod, samples: int) -> Layout:
 
 def read_pace(reader: Reader, method: TestMethod) -> Pace:
     """What comes between two screens. A cup can be confirmed where it stands alone on its screen."""
+    again = reader.choice("retaste", "whether cups may be tasted again", RETASTE, "")
     return Pace(
+        retaste=method.retaste if again == "" else again == "yes",
+        way_back=bool(reader.typed.get("way_back")) and method.may_go_back,
         confirm_cup=bool(reader.typed.get("confirm_cup")) and method.set_size == 1,
         wait_seconds=reader.whole(
             "wait_seconds", "the wait between samples, in seconds,", 0, LONGEST_WAIT, default=0

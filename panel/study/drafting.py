@@ -13,11 +13,14 @@ from typing import TYPE_CHECKING, Any, get_args
 from panel.study.alone import refuse_unfit_alone
 from panel.study.cautions import ALLERGENS, CAUTIONS
 from panel.study.draft_ballot import check_conditions, read_attribute, read_primary, read_questions, row_of
+from panel.study.draft_criteria import bench_texts, read_bench
 from panel.study.draft_reader import LONGEST_NAME, Reader, name_key
 from panel.study.draft_samples import read_products, samples_in
 from panel.study.draft_serving import read_conditions, read_kitchen, read_layout, read_pace
+from panel.study.draft_words import read_words
 from panel.study.languages import ENGLISH, LANGUAGES, THEMES
 from panel.study.plan import CodeRule, ConditionMode, Correction, Plan, Product, Question, QuestionOrder
+from panel.study.taster_words import field_of
 from panel.study.test_methods import TEST_METHODS, TestMethod
 
 if TYPE_CHECKING:
@@ -49,6 +52,7 @@ def check_draft(typed: Mapping[str, str]) -> Drafted:
     questions = read_questions(reader, method)
     plan = _read_plan(reader, method, products, questions)
     check_conditions(reader, plan)
+    plan = replace(plan, bench=read_bench(reader, plan))
     _refuse_names_in_sight(reader, plan, products)
     if plan.alone:
         refuse_unfit_alone(reader, method, plan)
@@ -113,6 +117,8 @@ def _with_words(reader: Reader, plan: Plan, products: tuple[Product, ...]) -> Pl
     return replace(
         plan,
         briefing=reader.text("briefing", "the briefing"),
+        consent_more=reader.text("consent_more", "what you add to what is kept", longest=1000),
+        words=read_words(reader),
         rinse=reader.text("rinse", "what to do between samples", longest=300),
         serving_note=reader.text("serving_note", "how it is served", longest=500),
         allergens=tuple(key for key in ALLERGENS if key in beyond or key in held),
@@ -131,9 +137,10 @@ def _refuse_names_in_sight(reader: Reader, plan: Plan, products: tuple[Product, 
     """Words that tasters or the analyst read must not name a sample."""
     sights = {name: getattr(plan, name) for name in ("title", "heading", "question", "briefing", "rinse")}
     sights |= {"serving_note": plan.serving_note, "other_allergens": plan.other_allergens}
+    sights |= {"consent_more": plan.consent_more} | {field_of(text): own for text, own in plan.words.items()}
     sights |= {"controls": "\n".join(plan.kitchen.controls)}
     sights |= {f"condition-{number}-name": text for number, text in enumerate(plan.conditions)}
-    sights |= {"attribute": plan.attribute}
+    sights |= {"attribute": plan.attribute} | bench_texts(reader)
     for item in plan.questions:
         sights |= {f"{row_of(item)}{part}": getattr(item, part) for part in ("text", "low", "high", "unit")}
         sights |= {f"{row_of(item)}points": "\n".join(item.points)}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from pydantic import TypeAdapter
@@ -86,10 +87,14 @@ class Pace:
 
     confirm_cup : whether the code on the cup is asked for before it is tasted
     wait_seconds : to wait before the next sample; 0 for no wait
+    retaste : whether a cup may be tasted again
+    way_back : whether an answered screen may be opened again and corrected, until the taster has finished
     """
 
     confirm_cup: bool = False
     wait_seconds: int = 0
+    retaste: bool = True
+    way_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +141,8 @@ class Plan:
     question_order : "fixed" as typed, or the attributes "rotated" over tasters, each meeting one order throughout
     attribute : in what samples are compared, where a method asks for it; "" for liking
     no_preference : whether "no preference" is offered (paired preference)
+    consent_more : what the organiser adds to what is kept
+    words : own words in place of built-in ones that tasters read, keyed by the English sentence
     caffeine_mg, alcohol_g : in the strongest cup, None where it is not counted
     alone : one person pours, shuffles and tastes; every place is one of their rounds
     correction : for the number of secondary questions
@@ -166,6 +173,8 @@ class Plan:
     correction: Correction = "holm"
     similarity_limit: float | None = None
     briefing: str = ""
+    consent_more: str = ""
+    words: Mapping[str, str] = field(default_factory=dict)
     rinse: str = ""
     serving_note: str = ""
     allergens: tuple[str, ...] = ()

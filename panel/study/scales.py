@@ -173,11 +173,12 @@ SCALES: dict[str, Scale] = {
 
 @dataclass(frozen=True, slots=True)
 class SetWording:
-    """What tasters read about a set of cups. Locked: a changed word can cost a test its power.
+    """What tasters read about a set of cups. A changed word can cost a test its power.
 
     asks : the question; "{attribute}" stands for what the organiser names
     hint : how to go about it; missing : what is said where the answer is missing or not whole
     by_liking : the question where no attribute is named; known : what is said of a cup shown by name
+    locked : why the organiser cannot put own words in their place; "" where they can
     """
 
     asks: str
@@ -185,6 +186,7 @@ class SetWording:
     missing: str
     by_liking: str = ""
     known: str = ""
+    locked: str = ""
 
     def question(self, attribute: str) -> str:
         """The question as asked."""
@@ -205,6 +207,10 @@ TETRAD = SetWording(
     asks="Sort these four into two groups of two by how alike they are.",
     hint="Taste in the order shown. Each group holds two cups; if you are not sure, guess.",
     missing="Put two cups into each group. If you are not sure, guess.",
+    locked=(
+        "Locked by the method: tasters must be asked for two groups of two. Asked for the two most alike, they find "
+        "a difference hardly more often than in a triangle test (Rousseau and Ennis 2013)."
+    ),
 )
 DUO_TRIO = SetWording(
     asks="One of these two is the same as the reference. Which one?",

@@ -44,7 +44,8 @@ class TestMethod:
     answer : what the taster gives (see `set_answers`, but for scores)
     analysis : which family of results the report shows
     wording : what tasters read, locked; None where the organiser writes the questions
-    may_go_back : whether an answered screen may be opened again
+    may_go_back : whether the organiser may let tasters correct an answered screen
+    retaste : whether cups are usually tasted again before answering
     in_parts : whether a taster may take some of the samples only
     directed : whether one sample is expected to be stronger, which a right answer names
     needs_reference : whether one sample must be known to the tasters beforehand
@@ -68,6 +69,7 @@ class TestMethod:
     standard: str
     wording: SetWording | None = None
     may_go_back: bool = False
+    retaste: bool = True
     in_parts: bool = False
     directed: bool = False
     needs_reference: bool = False
@@ -99,6 +101,7 @@ TEST_METHODS: dict[str, TestMethod] = {
             answer="scores",
             analysis="scores",
             standard="ISO 11136:2014 (hedonic), ISO 4121:2003 (quantitative scales)",
+            may_go_back=True,
             in_parts=True,
         ),
         TestMethod(
@@ -231,6 +234,7 @@ TEST_METHODS: dict[str, TestMethod] = {
             wording=A_NOT_A,
             needs_reference=True,
             known_first=True,
+            retaste=False,
         ),
         TestMethod(
             id="paired preference",
