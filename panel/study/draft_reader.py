@@ -14,12 +14,18 @@ if TYPE_CHECKING:
 
 LONGEST_NAME = 120
 LONGEST_TEXT = 2000
-ROW_KINDS = ("product", "question", "condition")
+ROW_KINDS = ("product", "question", "condition", "measurand", "criterion", "group")
 WRITTEN = {
     "question": ("text", "low", "high", "points"),
     "condition": ("name",),
-}  # what makes a row more than empty
-_ROW = re.compile(r"^(product|question|condition)-(\d{1,3})-([a-z_]+)$")
+    "measurand": ("name", "quantity", "condition", "servings", "low", "high", "threshold", "ambient"),
+    "criterion": ("name", "source", "steps", "basis", "must_least", "must_most", "worst", "best",
+                  "target_low", "target_high"),
+    "group": ("name",),
+}  # fmt: skip  # what makes a row more than empty
+_ROW = re.compile(rf"^({'|'.join(ROW_KINDS)})-(\d{{1,3}})-([a-z_]+)$")
+_KEYED = {"question": "q", "measurand": "m"}  # rows that other fields name by a key: letter and number from 1
+_KEY = re.compile(r"^([qm]\d{1,3})(\.\d{1,3})?$")
 
 
 @dataclass(slots=True)
@@ -95,9 +101,10 @@ def rows_of(typed: Mapping[str, str], kind: str) -> list[int]:
 def renumbered(typed: Mapping[str, str]) -> dict[str, str]:
     """The typed fields without empty rows, the rows left numbered from 0 and each kind in its order.
 
-    The primary question, named by its number, keeps meaning the same row.
+    The primary question and the sources of criteria, named by their number, keep meaning the same row.
     """
     kept = {name: value for name, value in typed.items() if not _ROW.match(name)}
+    moved: dict[str, str] = {}
     for kind in ROW_KINDS:
         number = 0
         for row in rows_of(typed, kind):
@@ -106,6 +113,17 @@ def renumbered(typed: Mapping[str, str]) -> dict[str, str]:
             if any(tidy(fields.get(name, "")) for name in WRITTEN.get(kind, fields)):
                 kept |= {f"{kind}-{number}-{name}": value for name, value in fields.items()}
                 number += 1
-                if kind == "question" and typed.get("primary") == f"q{row + 1}":
-                    kept["primary"] = f"q{number}"
+                if kind in _KEYED:
+                    moved[f"{_KEYED[kind]}{row + 1}"] = f"{_KEYED[kind]}{number}"
+    if "primary" in kept:
+        kept["primary"] = moved.get(kept["primary"], kept["primary"])
+    for row in rows_of(kept, "criterion"):
+        _move_source(kept, f"criterion-{row}-source", moved)
     return kept
+
+
+def _move_source(kept: dict[str, str], field: str, moved: Mapping[str, str]) -> None:
+    """A source whose row is gone is gone too; otherwise the row that moved up would be meant instead."""
+    if found := _KEY.match(kept.get(field, "")):
+        to = moved.get(found[1])
+        kept[field] = f"{to}{found[2] or ''}" if to else ""

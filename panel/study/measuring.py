@@ -7,7 +7,7 @@ from typing import Literal
 
 Load = Literal["", "full", "equal volume", "single serving"]
 Direction = Literal["more", "less", "target", "pass"]
-Curve = Literal["linear", "stepped", "window"]
+Curve = Literal["linear", "stepped", "window", "none"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +41,16 @@ class Measurand:
 class Criterion:
     """One line of the scorecard.
 
-    source : key of a measurand or of a question; figure : of a measurand, one of its quantity's figures;
-        "" for a question's mean over tasters; condition : name of the way of serving, "" for all (questions)
+    source : key of a measurand, of a question, or of a term of one ("q3.2")
+    figure : of a measurand, one of its quantity's figures; "" for a question's mean over tasters
+    condition : name of the way of serving, "" for all (questions)
     unit : in which the limits below are given: the measurand's unit, or that of the figure
-    direction : what is better; "pass" needs every valid run passed
+    direction : what is better; "pass" needs every valid run passed and is a gate only
     must_least, must_most : gates, None where there is none; a product that fails one can never win
+    curve : how a value becomes 0 to 100; "none" for what is only a must and takes no weight
     worst, best : where the linear curve gives 0 and 100; "less" has worst above best
     target_low, target_high : the window that gives 100 ("target"); it falls to 0 at worst on either side, and
-        `worst` is then the distance from the window at which nothing is left
+        `worst` is then the distance from the window at which nothing is left, None for at once
     steps : (limit, score) from the worse to the better end, for the stepped curve: the score holds from the limit on
     group : heading under which it is weighed; weight : share within the group, any positive number
     basis : where the thresholds come from: a standard, or "common practice, no source"
@@ -73,6 +75,16 @@ class Criterion:
     weight: float = 1.0
     basis: str = ""
 
+    @property
+    def weighed(self) -> bool:
+        """Whether it takes part in the total; otherwise it is a gate only."""
+        return self.curve != "none"
+
+    @property
+    def a_must(self) -> bool:
+        """Whether a product can fail it."""
+        return self.direction == "pass" or self.must_least is not None or self.must_most is not None
+
 
 @dataclass(frozen=True, slots=True)
 class Group:
@@ -96,6 +108,10 @@ class Bench:
     cup_ml: float = 180.0
     currency: str = "EUR"
     shelf_mm: float | None = None
+
+    def measurand_called(self, key: str) -> Measurand | None:
+        """The measurand with that key; None where it is a question's."""
+        return next((measurand for measurand in self.measurands if measurand.key == key), None)
 
 
 NOTHING_MEASURED = Bench()

@@ -72,3 +72,15 @@ QUANTITIES: dict[str, Quantity] = {
         ),
     )
 }
+
+
+_OWN_UNITS = {"time until below": "min", "time inside": "min", "cooling rate": "1/h"}
+
+
+def figure_unit(quantity: str, figure: str, unit: str, currency: str) -> str:
+    """The unit of one figure of a measurand that is shown in `unit`; "" for shares, points and counts."""
+    if QUANTITIES[quantity].entry == "price":
+        return currency
+    if figure == "area outside":
+        return f"{unit}·min"
+    return _OWN_UNITS.get(figure, unit)
