@@ -3,7 +3,7 @@
 from alembic import context
 from sqlmodel import SQLModel
 
-from panel.store import tables  # noqa: F401 - importing fills the metadata
+from panel.store import bench_tables, tables  # noqa: F401 - importing fills the metadata
 
 connection = context.config.attributes["connection"]
 context.configure(

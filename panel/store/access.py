@@ -1,4 +1,4 @@
-"""Who may come in: organisers with passwords, and links for kitchen and analyst of which only a hash is kept."""
+"""Who may come in: organisers with passwords, and links for kitchen, analyst and bench of which only a hash is kept."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def organiser_with(session: Session, name: str, password: str) -> Organiser | No
 
 
 def new_link(session: Session, study_id: str, role: str, actor: str) -> str:
-    """A fresh sign-in token for "kitchen" or "analyst"; earlier links of that role stop working."""
+    """A fresh sign-in token for "kitchen", "analyst" or "bench"; earlier links of that role stop working."""
     live = select(SignInLink).where(SignInLink.study_id == study_id, SignInLink.role == role)
     for link in session.exec(live.where(col(SignInLink.revoked_at).is_(None))):
         link.revoked_at = now()
@@ -115,7 +115,7 @@ def _is_live(session: Session, link: SignInLink) -> bool:
     study = session.get_one(Study, link.study_id)
     if link.revoked_at or study.archived_at or study.deleted_at:
         return False
-    return link.role == "analyst" or study.state not in ("signed", "revealed")
+    return link.role != "kitchen" or study.state not in ("signed", "revealed")
 
 
 def _composed(password: str) -> str:

@@ -323,9 +323,9 @@ class LedgerEntry(SQLModel, table=True):
 
 
 class SignInLink(SQLModel, table=True):
-    """A link by which the kitchen or the analyst gets in. Only the token's hash is kept."""
+    """A link by which the kitchen, the analyst or whoever measures gets in. Only the token's hash is kept."""
 
-    __table_args__ = (CheckConstraint("role in ('kitchen', 'analyst')", name="role"),)
+    __table_args__ = (CheckConstraint("role in ('kitchen', 'analyst', 'bench')", name="role"),)
 
     id: str = Field(default_factory=new_id, primary_key=True)
     study_id: str = Field(foreign_key="study.id", index=True)

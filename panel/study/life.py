@@ -34,6 +34,8 @@ class Move(StrEnum):
     EXPORT = "export"
     AMEND = "amend"
     UNBLIND = "unblind one cup"
+    MEASURE = "measure"
+    RATE_HANDLING = "rate handling"
     DELETE = "delete"
 
 
@@ -127,6 +129,19 @@ RULES: dict[Move, Rule] = {
         None,
         "Nothing is sealed yet: the names still stand in the draft.",
         "The names are revealed already; the key is on the study's page.",
+    ),
+    Move.MEASURE: Rule(
+        _SEALED_ON,
+        None,
+        "Seal first: what is measured and how it is weighed comes before the data.",
+        "",
+    ),
+    Move.RATE_HANDLING: Rule(
+        (State.CLOSED, State.SIGNED, State.REVEALED),
+        None,
+        "Handling opens once tasting is closed: whoever has a product in their hands knows it, and can no longer "
+        "taste it blind.",
+        "",
     ),
     Move.DELETE: Rule(
         (State.DRAFT, State.SEALED, State.CLOSED, State.SIGNED, State.REVEALED),

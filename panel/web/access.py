@@ -14,8 +14,8 @@ from panel.store.tables import Organiser, SignInLink, Study
 from panel.web.house import House
 from panel.web.pages import InHouse
 
-Role = Literal["organiser", "kitchen", "analyst"]
-ROLES: tuple[Role, ...] = ("organiser", "kitchen", "analyst")
+Role = Literal["organiser", "kitchen", "analyst", "bench"]
+ROLES: tuple[Role, ...] = ("organiser", "kitchen", "analyst", "bench")
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +120,14 @@ def kitchens_visit(study_id: str, request: Request, house: InHouse) -> Visitor:
     return _visitor_of("kitchen", request, house, study_id)
 
 
+def benchs_visit(study_id: str, request: Request, house: InHouse) -> Visitor:
+    """Whoever measures for this study, or an organiser."""
+    return _visitor_of("bench", request, house, study_id)
+
+
 AsAnalyst = Annotated[Visitor, Depends(analysts_visit)]
 AsKitchen = Annotated[Visitor, Depends(kitchens_visit)]
+AsBench = Annotated[Visitor, Depends(benchs_visit)]
 
 
 def analysts_study(study_id: str, house: InHouse, _who: AsAnalyst) -> Study:
@@ -134,10 +140,16 @@ def kitchens_study(study_id: str, house: InHouse, _who: AsKitchen) -> Study:
     return _study_or_404(house, study_id)
 
 
+def benchs_study(study_id: str, house: InHouse, _who: AsBench) -> Study:
+    """The study of the address, for whoever measures."""
+    return _study_or_404(house, study_id)
+
+
 OrganisersStudy = Annotated[Study, Depends(organisers_study)]
 StudyOnTheShelf = Annotated[Study, Depends(organisers_study_on_the_shelf)]
 AnalystsStudy = Annotated[Study, Depends(analysts_study)]
 KitchensStudy = Annotated[Study, Depends(kitchens_study)]
+BenchsStudy = Annotated[Study, Depends(benchs_study)]
 
 
 def _study_or_404(house: House, study_id: str, *, deleted: bool = False) -> Study:

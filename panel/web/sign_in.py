@@ -1,4 +1,4 @@
-"""Signing in: the first start, organisers with passwords, links for kitchen and analyst."""
+"""Signing in: the first start, organisers with passwords, links for kitchen, analyst and bench."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.slow_down import too_many_tries
 
 router = APIRouter()
+
+FIRST_PAGES = {"kitchen": "kitchen", "analyst": "report", "bench": "bench"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,12 +111,12 @@ def first_start(request: Request, house: InHouse, sent: Sent) -> Response:
 
 @router.get("/in/{token}")
 def come_in_by_link(request: Request, house: InHouse, token: str) -> Response:
-    """A kitchen's or analyst's link becomes a cookie and leaves the address bar."""
+    """A kitchen's, analyst's or bench's link becomes a cookie and leaves the address bar."""
     with house.database.read() as session:
         link = link_with(session, token)
     if link is None:
         raise HTTPException(404)
-    response = see_other(f"/studies/{link.study_id}/{'report' if link.role == 'analyst' else 'kitchen'}")
+    response = see_other(f"/studies/{link.study_id}/{FIRST_PAGES[link.role]}")
     remember(response, house, link)
     return response
 

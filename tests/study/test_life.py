@@ -29,6 +29,8 @@ TABLE = {
     Move.EXPORT:      ". S V C G R",
     Move.AMEND:       ". S V C G R",
     Move.UNBLIND:     ". S V C G .",
+    Move.MEASURE:     ". S V C G R",
+    Move.RATE_HANDLING: ". . . C G R",
     Move.DELETE:      "D S . C G R",
 }  # fmt: skip
 LETTERS = dict(zip("DSVCGR", State, strict=True))
@@ -63,6 +65,8 @@ ADVICE = [
     (State.REVEALED, Move.REVEAL, "revealed already"),
     (State.DRAFT, Move.AMEND, "change it as you like"),
     (State.REVEALED, Move.UNBLIND, "revealed already"),
+    (State.DRAFT, Move.MEASURE, "Seal first"),
+    (State.SERVING, Move.RATE_HANDLING, "once tasting is closed"),
     (State.SERVING, Move.DELETE, "Close the sitting first"),
     (State.DRAFT, Move.EXPORT, "before the study is sealed"),
 ]
