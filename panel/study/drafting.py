@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from panel.study.alone import refuse_unfit_alone
 from panel.study.cautions import ALLERGENS, CAUTIONS
+from panel.study.circumstances import Circumstances, read_circumstances
 from panel.study.draft_ballot import check_conditions, read_attribute, read_primary, read_questions, row_of
 from panel.study.draft_criteria import bench_texts, read_bench
 from panel.study.draft_reader import LONGEST_NAME, Reader, name_key
@@ -34,11 +35,16 @@ MOST_REPLICATES = 6
 
 @dataclass(frozen=True, slots=True)
 class Drafted:
-    """A checked draft: the plan and products when there are no problems."""
+    """A checked draft: the plan and products when there are no problems.
+
+    read : the plan as far as it can be read, a wrong field at its lowest or default value; known : what else was said
+    """
 
     plan: Plan | None
     products: tuple[Product, ...]
     problems: tuple[Problem, ...]
+    read: Plan
+    known: Circumstances
 
 
 def check_draft(typed: Mapping[str, str]) -> Drafted:
@@ -56,9 +62,8 @@ def check_draft(typed: Mapping[str, str]) -> Drafted:
     _refuse_names_in_sight(reader, plan, products)
     if plan.alone:
         refuse_unfit_alone(reader, method, plan)
-    if reader.problems:
-        return Drafted(None, products, tuple(reader.problems))
-    return Drafted(plan, products, ())
+    known = read_circumstances(reader)
+    return Drafted(None if reader.problems else plan, products, tuple(reader.problems), plan, known)
 
 
 def _read_plan(
