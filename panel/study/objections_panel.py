@@ -57,8 +57,8 @@ def _no_attribute(plan: Plan, _known: Circumstances) -> list[Objection]:
     method = method_of(plan.method)
     if method.asks_attribute != "must" or plan.attribute:
         return []
-    text = f"A {method.name} asks which is stronger in something that you name. Without it tasters have nothing to go by."
-    remedy = "Name it, such as “saltiness”. If you cannot, choose a tetrad or a triangle: they ask only which is different."
+    text = f"A {method.name} asks which is stronger in something that you name. Without it nobody has anything to go by."
+    remedy = "Name it, such as “saltiness”. If you cannot, choose a tetrad or a triangle: they ask only what is different."
     return [Objection("no attribute", "attribute", text, remedy, "ISO 5495; ISO 13301", refused=True)]
 
 
@@ -68,8 +68,8 @@ def _replicates(plan: Plan, _known: Circumstances) -> list[Objection]:
         return []
     if plan.similarity_limit is not None:
         text = (
-            f"Each taster answers {plan.replicates} times. Pooled answers may show a difference, never that there is none: "
-            "similarity would not be tested at all."
+            f"Each taster answers {plan.replicates} times. Pooled answers may show a difference, never that there is "
+            "none: similarity would not be tested at all."
         )
         remedy = "Give each taster one set, and find more tasters; or leave the limit empty and test for a difference."
         source = "AS 2542.2.4; ISO 4120:2021"
@@ -91,8 +91,8 @@ def _preference_after(plan: Plan, _known: Circumstances) -> list[Objection]:
         Objection(
             "preference after",
             f"{row_of(question)}text",
-            "Whoever has just looked for a difference is asked what they like. The search colours the answer, and those who "
-            "guessed like at random.",
+            "Whoever has just looked for a difference is asked what they like. The search colours the answer, and those "
+            "who guessed like at random.",
             "Ask other people, or the same ones on another day, in a study of preference or liking.",
             "ISO 6658:2017; ISO 5495",
         )
@@ -110,7 +110,7 @@ def _right_and_liking(plan: Plan, _known: Circumstances) -> list[Objection]:
     field = f"{row_of(asked[right[0]])}text"
     source = "Popper and others 2004, from memory"
     if right[0] < liking[0]:
-        text = "“Just about right” is asked before liking: tasters then like by the list of faults they just went through."
+        text = "“Just about right” is asked before liking: tasters then like by the list of faults they went through."
         return [
             Objection("right first", field, text, "Ask liking first, and let the verdict rest on it.", source)
         ]

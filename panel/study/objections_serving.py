@@ -90,10 +90,10 @@ def _looks(plan: Plan, known: Circumstances) -> list[Objection]:
     if method_of(plan.method).chance is not None or plan.method in ("same-different", "A-not-A"):
         text = "The samples can be told apart by eye, so the test would show that they look different, which you know."
     else:
-        text = "The samples can be told apart by eye: tasters will know which cup came back, and may taste what they see."
+        text = "The samples can be told apart by eye: tasters know which cup came back, and may taste what they see."
     remedy = (
-        "Serve in opaque cups with lids and a straw or a hole, or in dim light with the red look of the tasters’ pages: "
-        "a white phone lights up a cup. Where neither is possible, ask about looks as a question of its own."
+        "Serve in opaque cups with lids and a straw or a hole, or in dim light with the red look of the tasters’ "
+        "pages: a white phone lights up a cup. Where neither is possible, ask about looks as a question of its own."
     )
     return [Objection("looks", "looks_differ", text, remedy, "ISO 4120:2021, 5.4; ISO 13299:2016")]
 
@@ -172,8 +172,8 @@ def _many_pairs(plan: Plan, _known: Circumstances) -> list[Objection]:
         return []
     pairs = plan.samples * (plan.samples - 1) // 2
     text = (
-        f"{plan.samples} samples make {pairs} pairs. Compared one by one, about {pairs * 0.05:.1f} would seem to differ by "
-        "chance alone; the report corrects for that, so each pair needs a larger difference."
+        f"{plan.samples} samples make {pairs} pairs. Compared one by one, about {pairs * 0.05:.1f} would seem to differ "
+        "by chance alone; the report corrects for that, so each pair needs a larger difference."
     )
     remedy = f"Where one sample is what you compare with, mark it as the reference: {plan.samples - 1} pairs instead."
     return [Objection("many pairs", "product-0-role", text, remedy, f"{pairs} pairs at 0.05, computed")]
