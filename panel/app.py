@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from contextlib import asynccontextmanager
+import asyncio
+from contextlib import asynccontextmanager, suppress
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
@@ -11,8 +12,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from panel.store.database import Database
-from panel.store.people import erase_old_names
-from panel.store.shelf import remove_for_good
+from panel.store.retention import remove_outdated, remove_outdated_daily
 from panel.store.tokens import Tokens, server_key
 from panel.web import (
     alone,
@@ -45,26 +45,21 @@ if TYPE_CHECKING:
     from panel.settings import Settings
 
 
-def _tidy(database: Database, register_days: int) -> None:
-    """Remove what has outlived its time."""
-    with database.write() as session:
-        removed = remove_for_good(session)
-        erased = erase_old_names(session, register_days)
-    if removed or erased:
-        database.forget_deleted()
-
-
 def create_app(settings: Settings) -> FastAPI:
     """The application over the settings' database, its schema brought up to date."""
     settings.data.mkdir(parents=True, exist_ok=True)
     database = Database(settings.database_url)
     database.migrate()
     tokens = Tokens(server_key(settings.data))
-    _tidy(database, settings.register_days)
+    remove_outdated(database, settings.register_days)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
+        daily = asyncio.create_task(remove_outdated_daily(database, settings.register_days))
         yield
+        daily.cancel()
+        with suppress(asyncio.CancelledError):
+            await daily
         database.close()
 
     app = FastAPI(title="Tasting panel", docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)

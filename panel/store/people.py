@@ -128,9 +128,9 @@ def erase_person(session: Session, study_id: str, actor: str, attempt_id: str) -
     _erase(session, session.get_one(Person, _own_attempt(session, study_id, attempt_id).person_id), actor)
 
 
-def erase_old_names(session: Session, days: int) -> int:
-    """Erase everybody whose last study was signed more than so many days ago; how many were."""
-    limit = now() - timedelta(days=days)
+def erase_old_names(session: Session, days: int, at: datetime | None = None) -> int:
+    """Erase everybody whose last study was signed more than so many days before `at` (now); how many were."""
+    limit = (at or now()) - timedelta(days=days)
     signed_late = or_(col(Study.signed_at).is_(None), col(Study.signed_at) >= limit)
     still_needed = select(Attempt.person_id).join(Study, col(Study.id) == Attempt.study_id).where(signed_late)
     took_part = select(Attempt.person_id)

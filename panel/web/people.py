@@ -4,23 +4,33 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import timedelta
+from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, HTTPException, Request, Response
 
 from panel.store import studies
 from panel.store.people import Registered, erase_person, person_data, register_of
+from panel.store.retention import remove_outdated
 from panel.study.cautions import ALWAYS, CAUTIONS, CONSENT, notice
 from panel.study.life import Move, State, allowed
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse, page, see_other
 from panel.web.study_page import StudyHead, head_of_page
 
+if TYPE_CHECKING:
+    from panel.store.tables import Study
+
 router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True)
 class PeoplePage:
-    """Everybody who took a place; wording: what they read before they agreed."""
+    """Everybody who took a place; wording: what they read before they agreed.
+
+    days, due : after how many days, and on which day, names go; due is "" while the report is not signed
+    said : what erasing on demand has just done, in words
+    """
 
     head: StudyHead
     people: tuple[Registered, ...]
@@ -28,10 +38,12 @@ class PeoplePage:
     counts_doses: bool
     may_export: bool
     days: int
+    due: str
+    said: str
 
 
 @router.get("/studies/{study_id}/people")
-def show_people(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
+def show_people(request: Request, house: InHouse, study: OrganisersStudy, went: str = "") -> Response:
     studies.require(study, Move.EXPORT)
     plan = studies.plan_of(study)
     with house.database.read() as session:
@@ -44,6 +56,8 @@ def show_people(request: Request, house: InHouse, study: OrganisersStudy) -> Res
         counts_doses=plan.caffeine_mg is not None or plan.alcohol_g is not None,
         may_export=allowed(State(study.state), Move.READ_REPORT),
         days=house.settings.register_days,
+        due=_due(study, house.settings.register_days),
+        said=_said(went),
     )
     return page(request, "organiser/people.html", context)
 
@@ -73,3 +87,23 @@ def erase(house: InHouse, who: AsOrganiser, study: OrganisersStudy, attempt_id: 
             raise HTTPException(404) from None
     house.database.forget_deleted()
     return see_other(f"/studies/{study.id}/people")
+
+
+@router.post("/studies/{study_id}/people/outdated")
+def erase_outdated(house: InHouse, _who: AsOrganiser, study: OrganisersStudy) -> Response:
+    """Erase now, in every study, what the retention period has run out for, as the server does every day."""
+    removed = remove_outdated(house.database, house.settings.register_days)
+    return see_other(f"/studies/{study.id}/people?went={removed.people}")
+
+
+def _due(study: Study, days: int) -> str:
+    return f"{study.signed_at + timedelta(days=days):%Y-%m-%d}" if study.signed_at else ""
+
+
+def _said(went: str) -> str:
+    if went == "0":
+        return "Nothing has outlived its time: no name was erased."
+    if not (went.isascii() and went.isdigit()):
+        return ""
+    people = "1 person" if went == "1" else f"{went} people"
+    return f"The names and written remarks of {people} had outlived their time and were erased."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
 import json
 import zipfile
@@ -12,6 +13,8 @@ import pytest
 from sqlmodel import select
 
 from panel.analysis.verification import verify_bundle
+from panel.app import create_app
+from panel.settings import Settings
 from panel.store.database import now
 from panel.store.ledger import events_of
 from panel.store.people import erase_old_names
@@ -109,6 +112,37 @@ def test_names_go_once_the_days_after_the_signature_are_over(desk: Desk) -> None
     with desk.house.database.write() as session:
         assert erase_old_names(session, 365) == 3
     assert NAME not in desk.ada.get(f"{desk.at}/people").text
+
+
+def test_the_register_says_when_names_go_and_erases_what_is_due_on_demand(desk: Desk) -> None:
+    tasted(desk)
+    desk.sign()
+    due = f"{now() + timedelta(days=365):%Y-%m-%d}"
+    page = words(desk.ada.get(f"{desk.at}/people"))
+    assert f"365 days after the report is signed, that is on {due}" in page
+    early = words(desk.ada.post(f"{desk.at}/people/outdated"))
+    assert "Nothing has outlived its time" in early
+    assert NAME in early
+    with desk.house.database.write() as session:
+        study = session.exec(select(Study)).one()
+        study.signed_at = now() - timedelta(days=366)
+        session.add(study)
+    late = words(desk.ada.post(f"{desk.at}/people/outdated"))
+    assert "remarks of 3 people had outlived their time and were erased" in late
+    assert NAME not in late
+
+
+def test_the_running_server_looks_after_what_has_outlived_its_time_and_stops_cleanly(tmp_path: Path) -> None:
+    app = create_app(Settings(data=tmp_path, base_url="http://testserver"))
+
+    async def tasks_while_it_runs() -> tuple[list[str], list[str]]:
+        async with app.router.lifespan_context(app):
+            running = [task.get_coro().__name__ for task in asyncio.all_tasks()]  # type: ignore[union-attr]
+        return running, [task.get_coro().__name__ for task in asyncio.all_tasks()]  # type: ignore[union-attr]
+
+    during, afterwards = asyncio.run(tasks_while_it_runs())
+    assert "remove_outdated_daily" in during
+    assert "remove_outdated_daily" not in afterwards
 
 
 def test_a_plan_beyond_a_days_caffeine_is_not_sealed(desk: Desk) -> None:
