@@ -318,7 +318,7 @@ class Mixed:
 
         options = {"xatol": 1e-9, "fatol": 1e-12, "maxiter": 20_000, "maxfev": 20_000}
         tried = [
-            optimize.minimize(lambda sd: profiled(sd**2)[1], np.full(self.terms, start), (), "Nelder-Mead", options=options)
+            optimize.minimize(lambda sd: profiled(sd**2)[1], [start] * self.terms, (), "Nelder-Mead", options=options)
             for start in (0.2, 1.0)
         ]  # fmt: skip
         sd = min(tried, key=lambda found: found.fun).x
