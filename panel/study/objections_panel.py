@@ -57,8 +57,8 @@ def _no_attribute(plan: Plan, _known: Circumstances) -> list[Objection]:
     method = method_of(plan.method)
     if method.asks_attribute != "must" or plan.attribute:
         return []
-    text = f"A {method.name} asks which is stronger in something that you name. Without it nobody has anything to go by."
-    remedy = "Name it, such as “saltiness”. If you cannot, choose a tetrad or a triangle: they ask only what is different."
+    text = f"A {method.name} asks which is stronger in something that you name; without it nobody can choose."
+    remedy = "Name it, such as “saltiness”. If you cannot, choose a tetrad or a triangle: they ask what is different."
     return [Objection("no attribute", "attribute", text, remedy, "ISO 5495; ISO 13301", refused=True)]
 
 
@@ -91,8 +91,8 @@ def _preference_after(plan: Plan, _known: Circumstances) -> list[Objection]:
         Objection(
             "preference after",
             f"{row_of(question)}text",
-            "Whoever has just looked for a difference is asked what they like. The search colours the answer, and those "
-            "who guessed like at random.",
+            "Whoever has just looked for a difference is asked what they like. The search colours the answer, and "
+            "those who guessed like at random.",
             "Ask other people, or the same ones on another day, in a study of preference or liking.",
             "ISO 6658:2017; ISO 5495",
         )

@@ -172,8 +172,8 @@ def _many_pairs(plan: Plan, _known: Circumstances) -> list[Objection]:
         return []
     pairs = plan.samples * (plan.samples - 1) // 2
     text = (
-        f"{plan.samples} samples make {pairs} pairs. Compared one by one, about {pairs * 0.05:.1f} would seem to differ "
-        "by chance alone; the report corrects for that, so each pair needs a larger difference."
+        f"{plan.samples} samples make {pairs} pairs. Compared one by one, about {pairs * 0.05:.1f} would seem to "
+        "differ by chance alone; the report corrects for that, so each pair needs a larger difference."
     )
     remedy = f"Where one sample is what you compare with, mark it as the reference: {plan.samples - 1} pairs instead."
     return [Objection("many pairs", "product-0-role", text, remedy, f"{pairs} pairs at 0.05, computed")]
