@@ -52,8 +52,9 @@ class Phone:
 
     def __init__(self, address: str) -> None:
         self.address = address.rstrip("/")
-        cookies = urllib.request.HTTPCookieProcessor(CookieJar())
-        self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}), cookies)
+        self.cookies = CookieJar()
+        keeping = urllib.request.HTTPCookieProcessor(self.cookies)
+        self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}), keeping)
 
     def get(self, path: str) -> Reply:
         """Open a page."""

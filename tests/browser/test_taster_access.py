@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 import pytest
@@ -12,6 +11,7 @@ from sqlmodel import select
 
 from panel.store.tables import Place
 from panel.study.plan import Pace
+from tests.browser.accessibility import hold
 from tests.web.sealed_sitting import (
     DASHI_PLACES,
     EVERY_PLACES,
@@ -27,22 +27,8 @@ from tests.web.sealed_sitting import (
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
-    from playwright.sync_api import Page
 
     from tests.browser.conftest import NewPhone, Serve
-
-pytest.importorskip("axe_playwright_python", reason="axe-core is not installed (axe-playwright-python)")
-AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-
-
-def hold(page: Page, what: str) -> None:
-    """No rule is broken on this page, and rules were looked at."""
-    page.evaluate(AXE)
-    found = page.evaluate("rules => axe.run({ runOnly: rules })", RULES)
-    broken = [(rule["id"], node["html"]) for rule in found["violations"] for node in rule["nodes"]]
-    assert broken == [], what
-    assert len(found["passes"]) > 10, what
 
 
 @pytest.mark.parametrize("script", [True, False], ids=["with the script", "without"])

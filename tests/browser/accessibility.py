@@ -1,0 +1,24 @@
+"""WCAG 2.2 A and AA, as far as axe-core can tell, held against a page in the browser."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+pytest.importorskip("axe_playwright_python", reason="axe-core is not installed (axe-playwright-python)")
+AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+def hold(page: Page, what: str) -> None:
+    """No rule is broken on this page, and rules were looked at."""
+    page.evaluate(AXE)
+    found = page.evaluate("rules => axe.run({ runOnly: rules })", RULES)
+    broken = [(rule["id"], node["html"][:300]) for rule in found["violations"] for node in rule["nodes"]]
+    assert broken == [], what
+    assert len(found["passes"]) > 10, what

@@ -1,0 +1,72 @@
+"""Every page of organiser, kitchen and analyst, in every state of a study, held against WCAG 2.2 AA by axe-core.
+
+The same walk looks for what a narrow phone cannot show, and for whatever the browser complains about.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.browser.accessibility import hold
+from tests.journeys.every_page import Furnished, furnish, walk
+from tests.journeys.site import Site
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser, Page
+
+    from demo.phone import Phone
+
+WIDTHS = {"light": 1280, "dark": 390}
+
+
+@pytest.fixture(scope="module")
+def furnished(
+    browser: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Site, Furnished, dict[str, list[str]]]]:
+    """A house that is not changed any more, and the paths that each of its visitors can reach."""
+    site = Site(tmp_path_factory.mktemp("data"))
+    house = furnish(site)
+    reached = {
+        role: [path for path, _text in walk(visitor, *starts)]
+        for role, (visitor, starts) in house.visitors(site).items()
+    }
+    yield site, house, reached
+    site.stop()
+
+
+def as_visitor(page: Page, visitor: Phone, address: str) -> None:
+    """Give the page the cookies of a visitor who is signed in."""
+    cookies = [{"name": held.name, "value": held.value or "", "url": address} for held in visitor.cookies]
+    if cookies:
+        page.context.add_cookies(cookies)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("role", ["organiser", "kitchen", "analyst", "nobody"])
+def test_no_page_of_the_house_keeps_anybody_out(
+    browser: Browser, furnished: tuple[Site, Furnished, dict[str, list[str]]], role: str, theme: str
+) -> None:
+    site, house, reached = furnished
+    visitor, _starts = house.visitors(site)[role]
+    width = WIDTHS[theme]
+    context = browser.new_context(
+        base_url=site.address, color_scheme=theme, viewport={"width": width, "height": 844}
+    )
+    page = context.new_page()
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
+    as_visitor(page, visitor, site.address)
+    for path in reached[role]:
+        page.goto(path)
+        page.evaluate("for (const fold of document.querySelectorAll('details')) fold.open = true")
+        hold(page, f"{role}, {path}")
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width, f"{path} is {wide} px wide on a screen of {width}"
+    context.close()
+    refused = "Failed to load resource"  # what the page itself says in words: not found, not open yet
+    assert [said for said in complaints if refused not in said] == []
