@@ -56,8 +56,9 @@ class FurtherMeasurand(SQLModel, table=True):
 class Instrument(SQLModel, table=True):
     """What is measured with. A changed one is a new row; the old one is kept, with the moment it was put away.
 
-    resolution, accuracy : smallest step, and half-width of the stated limits, in `unit` (a difference of it); None
-        where not known
+    quantity : id in quantities.QUANTITIES; unit : the one in which it is written and shown
+    resolution, accuracy : smallest step, and half-width of the stated limits, in the quantity's first unit (a
+        difference of it); None where not known
     checked_on : ISO date of the last check, "" where there was none; found : what it gave
     """
 

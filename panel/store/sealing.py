@@ -14,6 +14,7 @@ from panel import randomiser
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
 from panel.store.random_ids import new_id
+from panel.store.register import enter_products
 from panel.store.studies import draft_of, require
 from panel.store.tables import Batch, Place, Sample, Serving, Sitting, Study, Task
 from panel.study import seal
@@ -100,6 +101,8 @@ def seal_study(
     recovery_code = seal.new_recovery_code()
     study.locked = json.dumps(seal.lock(secret, passphrase, recovery_code), sort_keys=True)
     study.draft, study.seed = _without_products(study), ""
+    if plan.bench.measurands:
+        enter_products(session, study.id, products)
     study.state, study.sealed_at = State.SEALED, now()
     session.add(study)
     parts = part_digests(sealed_contents(session, study, {}))

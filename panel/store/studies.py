@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
+from panel.store.register import enter_revealed
 from panel.store.tables import Sitting, Study
 from panel.study.draft_reader import renumbered, tidy
 from panel.study.draft_words import word_fields
@@ -174,9 +175,13 @@ def sign_report(session: Session, study_id: str, actor: str, report: str, summar
 
 
 def reveal(session: Session, study_id: str, actor: str, opened: dict[str, Any], key: str) -> Study:
-    """Publish the key. opened: what the event says; key: products, seed and nonce as JSON text."""
+    """Publish the key, and put its products into the register.
+
+    opened: what the event says; key: products, seed and nonce as JSON text
+    """
     study = _moved(session, study_id, Move.REVEAL)
     study.key = key
+    enter_revealed(session, study)
     study.revealed_at = now()
     append(session, study_id, actor, "names revealed", opened)
     return study
