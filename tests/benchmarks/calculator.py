@@ -1,6 +1,6 @@
 """How long the statistics take beside the obvious calls for the same result: prints ratios, asserts nothing.
 
-    python tests/benchmarks/statistics.py
+    python tests/benchmarks/calculator.py
 
 Against R's lmer and anova where Rscript with lmerTest is present, otherwise against statsmodels and SciPy. A ratio
 under 1 means that ours is faster. Every time is the best of a few runs after a warm-up.
