@@ -57,7 +57,7 @@ MOVES: dict[str, Any] = {
     "open": lambda rice: rice.open(),
     "close": lambda rice: rice.close(),
     "sign": lambda rice: rice.move(studies.sign_report, "{}", {}),
-    "reveal": lambda rice: rice.move(studies.reveal, {}, "{}"),
+    "reveal": lambda rice: rice.move(studies.reveal, {}, '{"key": {}}'),
 }
 
 
