@@ -143,7 +143,7 @@ def cooling(
     """
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must lie between 0 and 1, but got {confidence!r}")
-    t, y, missing = _series(minutes, temperature)
+    t, y, missing = series_of(minutes, temperature)
     fit = fit_newton(t, y, start, ambient)
     errors = np.sqrt(np.maximum(np.diag(fit.covariance), 0.0))
     rate, df = fit.rate, fit.df
@@ -187,7 +187,11 @@ def _interval(value: float, error: float, df: int, confidence: float, how: str) 
     return Estimate(value, value - half, value + half, confidence, how=f"{how}, {df} degrees of freedom")
 
 
-def _series(minutes: Sequence[float], temperature: Sequence[float]) -> tuple[Floats, Floats, int]:
+def series_of(minutes: Sequence[float], temperature: Sequence[float]) -> tuple[Floats, Floats, int]:
+    """Times and temperatures (n,) in order of time without missing pairs, and how many were missing.
+
+    ValueError for unequal lengths and numbers that are not finite.
+    """
     found = []
     for name, values in (("minutes", minutes), ("temperature", temperature)):
         try:
@@ -254,7 +258,7 @@ def time_in_window(
     """
     if not low < high:
         raise ValueError(f"low must be below high, but got low={low!r} and high={high!r}")
-    t, y, missing = _series(minutes, temperature)
+    t, y, missing = series_of(minutes, temperature)
     if len(t) < 2:
         raise ValueError(f"minutes: {len(t)} readings span no time; at least two are needed")
     if (np.diff(t) == 0).any():
