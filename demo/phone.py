@@ -118,7 +118,7 @@ def _screen(part: str) -> Screen:
     action = re.search(r'<form method="post" action="([^"]+)"', part)
     if action is None:
         raise RefusedError("a screen without a form")
-    served = re.search(r'<p class="how">[^<]*<strong>([^<]*)</strong>|Taste these \w+, ([^<]*)<', part)
+    served = re.search(r'<p class="how">[^<]*<strong[^>]*>([^<]*)</strong>|Taste these \w+, <bdi>([^<]*)<', part)
     codes = dict.fromkeys(re.findall(r'class="code">(\d{3})<', part))
     return Screen(
         unescape(action[1]),

@@ -19,6 +19,7 @@ import typer
 import uvicorn
 
 from demo.crowd import Crowd
+from demo.question_pictures import take_questions
 from demo.stage import PASSPHRASE, Organiser, Staged, set_the_stage
 from panel.app import create_app
 from panel.settings import Settings
@@ -89,6 +90,7 @@ def take_pictures(browser: Browser, scene: Scene, folder: Path) -> None:
     phone.wait_for_url("**/t/**")
     _tap_an_answer(phone)
     phone.screenshot(path=folder / "taste.png")
+    take_questions(_desk(browser, scene, **PHONE), scene.organiser, folder)
     kitchen = browser.new_context(**LAPTOP).new_page()
     kitchen.goto(scene.staged.kitchen_link.replace(SHOWN_ADDRESS, scene.address))
     kitchen.screenshot(path=folder / "kitchen.png")
