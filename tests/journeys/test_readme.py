@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from demo.question_pictures import EVERY_SCALE, SETS
 from panel.cli import app
 from panel.settings import Settings
 
@@ -42,7 +43,10 @@ def test_the_table_of_settings_is_complete() -> None:
 
 def test_every_picture_exists_and_is_small() -> None:
     pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
-    assert len(pictures) == 7
+    pictures += re.findall(r'<img src="([^"]+)" width="\d+" alt="[^"]+">', README)
+    kinds = {f"question-{name.replace(' ', '-')}" for name in (*EVERY_SCALE, *SETS)}
+    assert kinds <= {Path(picture).stem for picture in pictures}, "every kind of question is shown"
+    assert len(pictures) == len(set(pictures))
     for picture in pictures:
         assert 1_000 < (ROOT / picture).stat().st_size < 120_000, picture
     assert {ROOT / picture for picture in pictures} == set((ROOT / "demo" / "pictures").glob("*.png"))
