@@ -12,6 +12,8 @@ from typer.testing import CliRunner
 from demo.question_pictures import EVERY_SCALE, SETS
 from panel.cli import app
 from panel.settings import Settings
+from panel.study.scales import SCALES
+from panel.study.test_methods import TEST_METHODS
 
 ROOT = Path(__file__).parent.parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -45,6 +47,8 @@ def test_every_picture_exists_and_is_small() -> None:
     pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
     pictures += re.findall(r'<img src="([^"]+)" width="\d+" alt="[^"]+">', README)
     kinds = {f"question-{name.replace(' ', '-')}" for name in (*EVERY_SCALE, *SETS)}
+    assert {scale for _text, scale, _more in EVERY_SCALE.values()} == set(SCALES)
+    assert {"rating", "2-AFC"} | set(SETS) == set(TEST_METHODS), "the 2-AFC looks like the 3-AFC"
     assert kinds <= {Path(picture).stem for picture in pictures}, "every kind of question is shown"
     assert len(pictures) == len(set(pictures))
     for picture in pictures:
