@@ -18,9 +18,12 @@ from panel.study.drafting import check_draft
 from panel.study.languages import LANGUAGES, THEMES
 from panel.study.life import Move, State
 from panel.study.problems import Problem
+from panel.study.ready_criteria import READY_SETS, with_ready_set
 from panel.study.scales import SCALES, Scale
 from panel.study.test_methods import TEST_METHODS, TestMethod, method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
+from panel.web.bench_rules import BenchRules, bench_rules
+from panel.web.draft_bench import BenchForm, bench_form
 from panel.web.pages import InHouse, Sent, page, see_other, wants_fragment
 from panel.web.study_page import StudyHead, head_of_page
 
@@ -32,7 +35,7 @@ if TYPE_CHECKING:
 
 router = APIRouter()
 
-FIRST_ROWS = {"product": 2, "question": 1, "condition": 1}
+FIRST_ROWS = {"product": 2, "question": 1, "condition": 1, "measurand": 0, "criterion": 0, "group": 0}
 STARTERS: dict[str, dict[str, str]] = {
     "rating": {
         "method": "rating",
@@ -78,6 +81,7 @@ class DraftPage:
     themes: tuple[tuple[str, str], ...]
     saved: bool
     as_of: str
+    bench: BenchForm
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +107,7 @@ class PlanPage:
     orders: tuple[tuple[int, tuple[int, ...]], ...]
     cups: int
     problems: tuple[Problem, ...]
+    bench: BenchRules | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +143,9 @@ def show_draft(request: Request, study: OrganisersStudy) -> Response:
 @router.post("/studies/{study_id}/draft")
 def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: Sent) -> Response:
     """Keep what was typed, always; then go on to the plan, or say what is still missing."""
-    typed = {name: value for name, value in sent.items() if name not in ("go", "as_of")}
+    typed = {name: value for name, value in sent.items() if name not in ("go", "as_of", "ready_set")}
+    if (wanted := sent.get("go", "save")) == "ready" and sent.get("ready_set") in READY_SETS:
+        typed = with_ready_set(typed, sent["ready_set"])
     try:
         with house.database.write() as session:
             study = studies.save_draft(session, study.id, typed, sent.get("as_of", ""))
@@ -147,9 +154,12 @@ def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: S
             study = session.get_one(type(study), study.id)
         changed = Problem("", "changed", str(error))
         return _draft_page(request, study, renumbered(typed), problems=(changed,), status=422)
-    if (wanted := sent.get("go", "save")).startswith("row-"):
+    if wanted == "ready" and not sent.get("ready_set"):
+        missing = Problem("ready_set", "missing", "Choose the kind of product first.")
+        return _draft_page(request, study, renumbered(typed), problems=(missing,), status=422)
+    if wanted.startswith("row-") or wanted == "ready":
         shown = {kind: len(rows_of(typed, kind)) + (wanted == f"row-{kind}") for kind in FIRST_ROWS}
-        return _draft_page(request, study, renumbered(typed), at_least=shown)
+        return _draft_page(request, study, renumbered(typed), at_least=shown, pressed=wanted)
     problems = check_draft(renumbered(typed)).problems
     if wanted == "plan" and not problems:
         return see_other(f"/studies/{study.id}/plan")
@@ -205,6 +215,7 @@ def plan_page(
         orders=orders,
         cups=sum(serving.same_cup_as is None for place in dealt.places for serving in place.servings),
         problems=problems,
+        bench=bench_rules(drafted.plan),
     )
     return page(request, "organiser/plan.html", context, status=status)
 
@@ -230,6 +241,7 @@ def _draft_page(
     problems: tuple[Problem, ...] = (),
     at_least: dict[str, int] = FIRST_ROWS,
     saved: bool = False,
+    pressed: str = "",
     status: int = 200,
 ) -> Response:
     rows = {
@@ -249,6 +261,7 @@ def _draft_page(
         themes=tuple(THEMES.items()),
         saved=saved,
         as_of=studies.draft_mark(study),
+        bench=bench_form(typed, problems, rows["measurand"], pressed),
     )
     block = "form" if wants_fragment(request) else None
     return page(request, "organiser/draft.html", context, block=block, status=status)
