@@ -166,7 +166,7 @@ def heater(t: Floats, y: Floats, ambient: float | None, start: float | None, fit
     if gap > max(PLATEAU_LEAST, PLATEAU_ERRORS * error, AWAY_SHARE * distance):
         return (
             f"the temperature levels off near {significant(free.ambient)} degrees, not at the ambient of "
-            f"{significant(ambient)}, as if something {_doing(way)}"
+            f"{significant(ambient)} degrees, as if something {_doing(way)}"
         )
     return ""
 
