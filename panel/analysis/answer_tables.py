@@ -48,6 +48,7 @@ def choices_csv(choices: Iterable[Choice], left_out: Mapping[str, str]) -> str:
             "samples": " ".join(c.samples),
             "chosen": c.chosen,
             "correct": "" if c.correct is None else _yes_no(c.correct),
+            "arrived": c.arrived,
             "late": _yes_no(c.late),
             "left_out": left_out.get(c.attempt_id, ""),
         }

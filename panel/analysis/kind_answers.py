@@ -9,9 +9,10 @@ from panel.analysis.figures import MeanRow, means_figure
 from panel.analysis.figures_plots import sequential_figure
 from panel.analysis.forced_choice import ForcedAnswer, ForcedChoiceReport, analyse_forced_choice
 from panel.analysis.kind_report import KindReport, kind_report
-from panel.analysis.numbers import ABSENT, number_with_limits, p_cell, share_with_limits
+from panel.analysis.numbers import number_with_limits, p_cell, share_with_limits
+from panel.analysis.sequential_view import plan_table, steps_table
 from panel.analysis.view_parts import Column, Section, Table
-from stats.phrasing import count, percent, significant
+from stats.phrasing import count, percent
 from stats.sequential import SequentialTest
 
 if TYPE_CHECKING:
@@ -63,51 +64,8 @@ def sequential_sections(report: KindReport, figures: bool) -> list[Section]:
     """The decision after each taster, and how the plan behaves."""
     found = report.results[0][1]
     assert isinstance(found, SequentialTest)
-    rows = tuple(
-        (
-            str(step.taster),
-            str(step.correct),
-            ABSENT if step.similar_at_most is None else str(step.similar_at_most),
-            ABSENT if step.difference_at_least is None else str(step.difference_at_least),
-            step.decision,
-        )
-        for step in found.steps
-    )
-    headings = ("Correct so far", "Similar: at most", "Difference: at least")
-    steps = Table(
-        caption="The decision after each taster",
-        columns=(
-            Column("Taster"),
-            *(Column(text) for text in headings),
-            Column("Decision", numeric=False),
-        ),
-        rows=rows,
-        note="A dash: no number could stop the test yet. Answers after the decision change nothing.",
-    )
     drawn = (sequential_figure(found, title="Correct answers between Wald's lines"),) if figures else ()
-    return [Section("decision", "Decision", figures=drawn, tables=(steps, _plan_table(found)))]
-
-
-def _plan_table(found: SequentialTest) -> Table:
-    ends = tuple(
-        (
-            name,
-            percent(one.difference, 1),
-            percent(one.similar, 1),
-            percent(one.undecided, 1),
-            significant(one.mean_tasters),
-        )
-        for name, one in (("all guess", found.if_alike), ("the difference is as stated", found.if_different))
-    )
-    return Table(
-        caption="How the plan behaves",
-        columns=(
-            Column("If", numeric=False),
-            *(Column(text) for text in ("Difference", "Similar", "Undecided", "Tasters on average")),
-        ),
-        rows=ends,
-        note="Chances of each end, exact for the counts at which the test stops.",
-    )
+    return [Section("decision", "Decision", figures=drawn, tables=(steps_table(found), plan_table(found)))]
 
 
 def two_product_table(columns: Columns, asked: Asked, kind: str) -> KindReport:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import stats
 from panel.study.questions import span_of
 from panel.study.test_methods import method_of
+from stats.phrasing import percent
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -27,6 +28,8 @@ def what_it_can_find(plan: Plan) -> tuple[str, ...]:
 
 
 def _forced_choice(plan: Plan) -> tuple[str, ...]:
+    if plan.sequential:
+        return _sequential(plan)
     test, n, alpha = plan.method, plan.tasters, plan.alpha
     critical = stats.critical_correct(test, n, alpha)
     if critical is None:
@@ -41,15 +44,30 @@ def _forced_choice(plan: Plan) -> tuple[str, ...]:
     said.append(stats.required_tasters(test, alpha=alpha, power=POWER, pd=0.3).sentence())
     if plan.similarity_limit is not None:
         limit = plan.similarity_limit
-        passes = stats.similarity_power(test, n, beta=0.05, pd_limit=limit).power[0]
+        passes = stats.similarity_power(test, n, beta=plan.beta, pd_limit=limit).power[0]
         said.append(
             f"If the two are truly identical, this panel shows them to be within the limit of "
             f"{100 * limit:.0f}\u202f% discriminators with a chance of {100 * passes:.0f}\u202f%."
         )
         said.append(
-            stats.required_tasters_for_similarity(test, beta=0.05, pd_limit=limit, power=0.9).sentence()
+            stats.required_tasters_for_similarity(test, beta=plan.beta, pd_limit=limit, power=0.9).sentence()
         )
     return tuple(said)
+
+
+def _sequential(plan: Plan) -> tuple[str, ...]:
+    found = stats.sequential_test(
+        plan.method, [], alpha=plan.alpha, beta=plan.beta, pd=plan.similarity_limit, max_tasters=plan.tasters
+    )
+    alike, apart = found.if_alike, found.if_different
+    return (
+        f"Looked at after each taster, this plan stops on average after {alike.mean_tasters:.0f} tasters if everybody "
+        f"guesses, and after {apart.mean_tasters:.0f} if {percent(found.pd)} tell the samples apart.",
+        f"It then ends with “difference” in {percent(alike.difference, 1)}, or with “similar” in "
+        f"{percent(apart.similar, 1)} of panels: these are its two errors.",
+        f"With {plan.tasters} tasters at most it ends undecided in {percent(alike.undecided, 1)} and "
+        f"{percent(apart.undecided, 1)} of panels. More places make that rarer.",
+    )
 
 
 def _rating(plan: Plan) -> tuple[str, ...]:

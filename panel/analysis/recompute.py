@@ -6,12 +6,12 @@ Run it in the unpacked folder. It imports nothing of the program that ran the st
 analysis counted (no late answers, nobody who was left out), computes the figures that the finding rests on once
 more, and prints each beside the signed one with "equal" or "NOT EQUAL". It ends with status 1 where one differs.
 
-What it recomputes: the exact binomial tests of forced choice and preference; Fisher's exact test of same-different
-and A-not-A; the rank tests of Friedman and of Skillings and Mack; for scores the two-way analysis of variance or the
-mixed model by restricted maximum likelihood with Satterthwaite's degrees of freedom, Cochran's Q, the samples' raw
-means and the corrected p-values. What it does not: everything beside the headline (pairs, drivers, maps,
-camps, limits of d', limits that allow for tasters who differ, permutation tests). For those the signed results
-name the method and its source.
+What it recomputes: the exact binomial tests of forced choice and preference; Wald's sequential test; Fisher's exact
+test of same-different and A-not-A; the rank tests of Friedman and of Skillings and Mack; for scores the two-way
+analysis of variance or the mixed model by restricted maximum likelihood with Satterthwaite's degrees of freedom,
+Cochran's Q, the samples' raw means and the corrected p-values. What it does not: everything beside the headline
+(pairs, drivers, maps, camps, limits of d', limits that allow for tasters who differ, permutation tests). For those
+the signed results name the method and its source.
 """
 
 from __future__ import annotations
@@ -80,6 +80,25 @@ def forced_choice(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None
         limit = report["pd_limit"]
         p = float(stats.binom.cdf(right, n, limit + (1 - limit) * guess))
         sheet.hold(f"p of similarity, limit {limit:g}", report["similarity"]["p_value"], p)
+
+
+def sequential(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None:
+    """Wald's ratio of likelihoods after each answer, in order of arrival, until it passes one of its two limits."""
+    guess = GUESSING[report["test"]]
+    apart = guess + (1 - guess) * report["pd_limit"]
+    low, high = np.log(report["beta"] / (1 - report["alpha"])), np.log((1 - report["beta"]) / report["alpha"])
+    right = [row["correct"] == "yes" for row in sorted(rows, key=lambda row: int(row["arrived"]))]
+    ratio = np.cumsum([np.log(apart / guess) if yes else np.log((1 - apart) / (1 - guess)) for yes in right])
+    passed = np.flatnonzero((ratio <= low + 1e-9) | (ratio >= high - 1e-9))
+    found = report["found"]
+    after = int(passed[0]) + 1 if len(passed) and passed[0] < report["most"] else None
+    said = "continue" if after is None else "difference" if ratio[after - 1] > 0 else "similar"
+    if after is None and len(right) >= report["most"]:
+        after, said = report["most"], "undecided"
+    sheet.hold("answers", report["answers"], len(right))
+    sheet.hold("right ones", report["correct"], sum(right))
+    sheet.hold("tasters until the decision", found["decided_after"], after)
+    sheet.hold(f"decision “{found['decision']}”", 1.0, float(said == found["decision"]))
 
 
 def _right(test: str, samples: list[str], chosen: str) -> bool | None:
@@ -383,8 +402,8 @@ def main(folder: Path = Path()) -> int:
     sheet = Sheet()
     kind = signed.get("kind", signed["result"] if isinstance(signed["result"], str) else "")
     ways = {
-        "ScoreReport": scores, "ForcedChoiceReport": forced_choice, "same-different": two_kinds,
-        "A-not-A": two_kinds, "preference": preference, "ranking": ranking,
+        "ScoreReport": scores, "ForcedChoiceReport": forced_choice, "SequentialReport": sequential,
+        "same-different": two_kinds, "A-not-A": two_kinds, "preference": preference, "ranking": ranking,
     }  # fmt: skip
     table = "answers.csv" if kind == "ScoreReport" else "choices.csv"
     ways[kind](signed, counted(table, folder), sheet)

@@ -13,6 +13,7 @@ from panel.study.answers import Answer, check_scores
 from panel.study.plan import Plan, plan_from_dict
 from panel.study.pseudonyms import taster_name
 from panel.study.questions import asked_at_end, asked_on
+from panel.study.revisions import COUNTED, standing
 from panel.study.set_answers import SetCup, check_set, judged
 from panel.study.test_methods import method_of
 
@@ -41,11 +42,9 @@ def recounted(sealed: dict[str, Any], events: list[Event], sends: list[dict[str,
     seats = _seats(events)
     cups = _cups(sealed, events, seats)
     left_out = _left_out(events)
-    stored = [send for send in sends if send["outcome"] == "stored"]
-    choices: list[Choice] = []
+    stored = _standing(sends)
     scores = sorted(_scores(plan, seats, cups, stored), key=_score_order)
-    if method_of(plan.method).wording is not None:
-        choices = sorted(_choices(plan, seats, cups, stored), key=lambda c: (c.taster, c.set_number))
+    choices = sorted(choices_in(sealed, events, sends), key=lambda c: (c.taster, c.set_number))
     roles = {label["blind_label"]: label["role"] for label in sealed["labels"].values() if label["role"]}
     try:
         report = analyse_study(
@@ -57,6 +56,20 @@ def recounted(sealed: dict[str, Any], events: list[Event], sends: list[dict[str,
     except ValueError:
         report = {}
     return Recounted(answers_csv(plan, scores, left_out), choices_csv(choices, left_out), report)
+
+
+def _standing(sends: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The send that counts of every screen."""
+    counted = [send for send in sends if send["outcome"] in COUNTED]
+    return list(standing(((s["attempt"], s["task"]), s["late"], s) for s in counted).values())
+
+
+def choices_in(sealed: dict[str, Any], events: list[Event], sends: list[dict[str, Any]]) -> Iterator[Choice]:
+    """The answers about sets that these sends hold, as these events say the cups were served."""
+    plan, seats = plan_from_dict(sealed["plan"]), _seats(events)
+    if method_of(plan.method).wording is not None:
+        numbered = [(n, send) for n, send in enumerate(sends, start=1) if send["outcome"] == "stored"]
+        yield from _choices(plan, seats, _cups(sealed, events, seats), numbered)
 
 
 def results_agree(signed: Any, again: Any, where: str = "results") -> str:
@@ -199,9 +212,10 @@ def _choices(
     plan: Plan,
     seats: dict[str, tuple[int, str]],
     cups: dict[str, list[dict[str, Any]]],
-    sends: list[dict[str, Any]],
+    sends: list[tuple[int, dict[str, Any]]],
 ) -> Iterator[Choice]:
-    for send in sends:
+    """What was answered about sets. sends: each with its number in the order of receipt."""
+    for arrived, send in sends:
         served = [cup for cup in cups[send["attempt"]] if cup["task"] == send["task"] and not cup["warm_up"]]
         answer = check_set(plan.method, len(served), send["sent"], no_preference=plan.no_preference)
         if not served or not isinstance(answer, Answer):
@@ -217,4 +231,5 @@ def _choices(
             chosen=found.chosen,
             correct=found.correct,
             late=send["late"],
+            arrived=arrived,
         )

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from panel.analysis.choice_report import ChoiceReport
     from panel.analysis.forced_choice import ForcedChoiceReport
     from panel.analysis.score_report import ScoreReport
+    from panel.analysis.sequential_report import SequentialReport
     from panel.study.answer_rows import Choice, Score
     from panel.study.plan import Plan
 
@@ -25,7 +26,7 @@ def analyse_study(
     choices: Sequence[Choice],
     *,
     roles: Mapping[str, str] | None = None,
-) -> ScoreReport | ForcedChoiceReport | ChoiceReport:
+) -> ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport:
     """The sealed analysis of the rows that count; whoever calls leaves out the others.
 
     roles : blind label -> the part it plays (reference, duplicate), known only once the report is signed
@@ -41,9 +42,15 @@ def analyse_study(
         return analyse_scores(frame, plan=plan, correction=plan.correction, roles=roles)
     if kind != "forced choice":
         return analyse_choices(plan, kind, choices)
+    if plan.sequential:
+        from panel.analysis.sequential_report import analyse_sequential
+
+        return analyse_sequential(plan, choices)
     answers = [ForcedAnswer(choice.taster, bool(choice.correct)) for choice in choices]
     limit = plan.similarity_limit
-    return analyse_forced_choice(plan.method, answers, alpha=plan.alpha, pd_limit=limit, planned=True)
+    return analyse_forced_choice(
+        plan.method, answers, alpha=plan.alpha, pd_limit=limit, beta=plan.beta, planned=True
+    )
 
 
 def score_frame(plan: Plan, scores: Sequence[Score]) -> pd.DataFrame:

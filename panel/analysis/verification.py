@@ -14,9 +14,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from panel.analysis.answer_tables import rows_csv
+from panel.analysis.early_looks import LOOK, look_that_differs
 from panel.analysis.recounting import recounted, results_agree
 from panel.study import bundle
 from panel.study.answers import sent_digest
+from panel.study.revisions import CORRECTION
 from panel.study.seal import Event, digest, first_broken
 
 if TYPE_CHECKING:
@@ -215,8 +217,9 @@ def _sends(
         gone = f"The sitting was closed, but {bundle.SENDS} is missing."
         return Check("answers sent", False if closed else None, gone if closed else text)
     erased = {event.detail["attempt"] for event in events if event.kind == "person erased"}
+    may_correct = bool(sealed["plan"].get("pace", {}).get("way_back"))
     for event, send in zip(logged, sends, strict=False):
-        problem = _send_problem(event, send, erased)
+        problem = _send_problem(event, send, erased, may_correct=may_correct)
         if problem:
             return Check("answers sent", False, problem)
     if len(sends) < len(logged):
@@ -228,12 +231,14 @@ def _sends(
     return Check("answers sent", True, f"All {len(logged)} sends are those that were received.")
 
 
-def _send_problem(event: Event, send: dict[str, Any], erased: set[str]) -> str:
+def _send_problem(event: Event, send: dict[str, Any], erased: set[str], *, may_correct: bool) -> str:
     detail = event.detail
     same = all(send[name] == detail[name] for name in ("submission", "attempt", "task", "outcome", "late"))
     fits = same and sent_digest(send["submission"], send["sent"], send["erased"]) == detail["digest"]
     if not fits:
         return f"The answers of event {event.number} are not those that were received, or not in that order."
+    if send["outcome"] == CORRECTION and not may_correct:
+        return f"Event {event.number} corrects an answered screen, which the sealed plan does not allow."
     if send["erased"] and send["attempt"] not in erased:
         return f"Words are missing from the answers of event {event.number}, and the log knows of no erasure."
     return ""
@@ -251,7 +256,20 @@ def _answers_and_results(
             yield Check("answers", False, f"{name} is not what the sends give: {where}.")
             return
     yield Check("answers", True, "The tables of answers are what the sends give.")
+    yield from _looks(sealed, events, sends)
     yield _results(files, events, found.report)
+
+
+def _looks(sealed: dict[str, Any], events: list[Event], sends: list[dict[str, Any]]) -> Iterator[Check]:
+    looks = sum(event.kind == LOOK for event in events)
+    if not looks and not sealed["plan"].get("sequential"):
+        return
+    problem = look_that_differs(sealed, events, sends)
+    if problem:
+        yield Check("early looks", False, f"An early look is not what the sealed plan gives: {problem}.")
+    else:
+        said = f"All {looks} early looks are" if looks != 1 else "The one early look is"
+        yield Check("early looks", True, f"{said} what the sealed plan gives for the answers by then.")
 
 
 def _results(files: dict[str, str], events: list[Event], again: dict[str, Any]) -> Check:

@@ -11,6 +11,8 @@ from panel.analysis.choice_view import choice_view
 from panel.analysis.forced_choice import ForcedChoiceReport
 from panel.analysis.forced_choice_view import forced_choice_view
 from panel.analysis.score_view import score_view
+from panel.analysis.sequential_report import SequentialReport
+from panel.analysis.sequential_view import sequential_view
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def report_view(
-    report: ScoreReport | ForcedChoiceReport | ChoiceReport,
+    report: ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport,
     names: Mapping[str, str] | None = None,
     *,
     title: str = "",
@@ -39,10 +41,12 @@ def report_view(
         view = choice_view(report, names=names, title=title, figures=figures)
     elif isinstance(report, ForcedChoiceReport):
         view = forced_choice_view(report, title=title, figures=figures)
+    elif isinstance(report, SequentialReport):
+        view = sequential_view(report, title=title, figures=figures)
     else:
         view = score_view(report, names=names, title=title, figures=figures)
     view = dataclasses.replace(view, question=view.question or question)
-    if stated is None or isinstance(report, ChoiceReport):
+    if stated is None or isinstance(report, ChoiceReport | SequentialReport):
         return view
     objective = {"objective": view.question} if view.question else {}
     return dataclasses.replace(view, sections=(*view.sections, checklist(report, {**objective, **stated})))

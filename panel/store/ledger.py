@@ -65,6 +65,13 @@ def events_of(session: Session, study_id: str) -> list[Event]:
     ]
 
 
+def arrivals(session: Session, study_id: str) -> dict[str, int]:
+    """Submission id -> its number in the order of receipt, from 1. The chain keeps that order, whatever clocks do."""
+    query = _entries(study_id).where(LedgerEntry.kind == "answers received")
+    received = session.exec(query.order_by(col(LedgerEntry.number)))
+    return {json.loads(entry.detail)["submission"]: number for number, entry in enumerate(received, start=1)}
+
+
 def head_of(session: Session, study_id: str) -> str:
     """The hash of the last event; zeros for an empty chain."""
     last = session.exec(_entries(study_id).order_by(col(LedgerEntry.number).desc()).limit(1)).first()

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from sqlmodel import Session, col, select
 
 from panel.store.dealing import waiting_places
+from panel.store.ledger import arrivals
 from panel.store.sittings import open_one
 from panel.store.studies import plan_of, sitting_of
 from panel.store.tables import (
@@ -249,7 +250,7 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
     """Every answer about a set, by taster and set."""
     plan = plan_of(study)
     query = (
-        select(Answer, Task, Attempt, Submission.late)
+        select(Answer, Task, Attempt, Submission)
         .join(Submission, col(Submission.id) == Answer.submission_id)
         .join(Task, col(Task.id) == Answer.task_id)
         .join(Attempt, col(Attempt.id) == Answer.attempt_id)
@@ -259,8 +260,8 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
     )
     places, labels = _place_numbers(session, study.id), _blind_labels(session, study.id)
     roles = dict(session.exec(select(Sample.id, Sample.role).where(Sample.study_id == study.id)).all())
-    choices = []
-    for answer, task, attempt, late in session.exec(query).all():
+    arrived, choices = arrivals(session, study.id), []
+    for answer, task, attempt, sent in session.exec(query).all():
         served = {t.number: cups for t, cups in servings_of(session, attempt)}[task.number]
         cups = [SetCup(labels[_stood(cup)], roles[_stood(cup)], served_at(cup)) for cup in served]
         found = judged(plan.method, cups, str(json.loads(answer.value)))
@@ -273,7 +274,8 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
                 samples=found.samples,
                 chosen=found.chosen,
                 correct=found.correct,
-                late=late,
+                late=sent.late,
+                arrived=arrived[sent.id],
             )
         )
     return choices
@@ -286,7 +288,6 @@ def sends_of(session: Session, study_id: str) -> list[Send]:
         .join(Task, col(Task.id) == Submission.task_id)
         .join(Attempt, col(Attempt.id) == Submission.attempt_id)
         .where(Attempt.study_id == study_id)
-        .order_by(col(Submission.received_at), col(Submission.id))
     )
     return [
         Send(
@@ -298,10 +299,11 @@ def sends_of(session: Session, study_id: str) -> list[Send]:
             sent=json.loads(sent.sent),
             erased=json.loads(sent.erased),
         )
-        for sent, task in session.exec(query)
+        for sent, task in sorted(session.exec(query), key=lambda row: arrived[row[0].id])
     ]
 
 
+    arrived = arrivals(session, study_id)
 def exclusions_of(session: Session, study_id: str) -> dict[str, str]:
     """Attempt id -> reason, for the attempts that are left out."""
     query = select(Exclusion).join(Attempt, col(Attempt.id) == Exclusion.attempt_id)

@@ -25,6 +25,7 @@ class Choice:
     """One answer about a set: its samples in serving order, and what was answered (see `set_answers`).
 
     correct : None where nothing is right or wrong
+    arrived : its number among all sends of the study, in order of receipt, from 1
     """
 
     attempt_id: str
@@ -35,3 +36,4 @@ class Choice:
     chosen: str
     correct: bool | None
     late: bool
+    arrived: int

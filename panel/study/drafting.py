@@ -21,6 +21,7 @@ from panel.study.draft_serving import read_conditions, read_kitchen, read_layout
 from panel.study.draft_words import read_words
 from panel.study.languages import ENGLISH, LANGUAGES, THEMES
 from panel.study.plan import CodeRule, ConditionMode, Correction, Plan, Product, Question, QuestionOrder
+from panel.study.sequential import refuse_unfit_sequential
 from panel.study.taster_words import field_of
 from panel.study.test_methods import TEST_METHODS, TestMethod
 
@@ -62,6 +63,8 @@ def check_draft(typed: Mapping[str, str]) -> Drafted:
     _refuse_names_in_sight(reader, plan, products)
     if plan.alone:
         refuse_unfit_alone(reader, method, plan)
+    if plan.sequential:
+        refuse_unfit_sequential(reader, method, plan)
     known = read_circumstances(reader)
     return Drafted(None if reader.problems else plan, products, tuple(reader.problems), plan, known)
 
@@ -70,6 +73,7 @@ def _read_plan(
     reader: Reader, method: TestMethod, products: tuple[Product, ...], questions: tuple[Question, ...]
 ) -> Plan:
     alpha = reader.number("alpha", "the significance level", 0.0001, 0.5)
+    beta = reader.number("beta", "the risk of missing that share", 0.0001, 0.4)
     order: Any = reader.choice("question_order", "the order of questions", get_args(QuestionOrder), "fixed")
     correction: Any = reader.choice("correction", "a correction", get_args(Correction), "holm")
     what = "the largest tolerable share of discriminators, in per cent,"
@@ -91,6 +95,8 @@ def _read_plan(
         alpha=0.05 if alpha is None else alpha,
         correction=correction,
         similarity_limit=limit / 100 if limit is not None and method.chance is not None else None,
+        beta=0.05 if beta is None else beta,
+        sequential=bool(reader.typed.get("sequential")),
     )
     return _with_serving(reader, method, _with_words(reader, plan, products))
 

@@ -123,6 +123,12 @@ def _look(event: Event, _tasters: dict[str, str]) -> str:
         return f"{event.actor} saw what was in {cup}. Reason: {event.detail['reason']}"
     return f"{event.actor} saw the names on the {event.detail.get('on', 'screen')}"
 
+def _sequential(event: Event, _tasters: dict[str, str]) -> str:
+    if event.kind != "sequential look":
+        return ""
+    return f"after {event.detail['answers']} answers: {event.detail['decision']} ({event.actor})"
+
+
 
 def _late(event: Event, tasters: dict[str, str]) -> str:
     if event.kind != "answers received" or not event.detail["late"]:
@@ -200,6 +206,7 @@ _KINDS: tuple[tuple[str, Callable[[Event, dict[str, str]], str]], ...] = (
     ("Late answers", _late),
     ("Second answers to one screen", _aside),
     ("Tasters who stopped", _gone),
+    ("Looks at the sequential plan", _sequential),
     ("Cups and places poured again", _again),
     ("Cups in another order", _order),
     ("Pauses", _pause),

@@ -27,6 +27,7 @@ class Move(StrEnum):
     JOIN = "join"
     ANSWER = "answer"
     CLOSE = "close"
+    LOOK_EARLY = "look early"
     READ_REPORT = "read the report"
     EXCLUDE = "exclude"
     SIGN = "sign"
@@ -92,6 +93,12 @@ RULES: dict[Move, Rule] = {
         State.CLOSED,
         "The sitting has not been opened yet.",
         "The sitting is closed already.",
+    ),
+    Move.LOOK_EARLY: Rule(
+        (State.SERVING,),
+        None,
+        "Nobody has answered yet: open the sitting first.",
+        "Tasting is over: the report says how the test ended.",
     ),
     Move.READ_REPORT: Rule(
         (State.CLOSED, State.SIGNED, State.REVEALED),

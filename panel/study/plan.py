@@ -148,6 +148,7 @@ class Plan:
     correction : for the number of secondary questions
     bench : what is measured beside taste, and the rules of the verdict; empty where nothing is
     alpha : significance level; similarity_limit : largest tolerable share of discriminators, or None
+    beta : risk of missing that share; sequential : whether the answers are judged one by one (`study.sequential`)
     """
 
     title: str
@@ -172,6 +173,8 @@ class Plan:
     alpha: float = 0.05
     correction: Correction = "holm"
     similarity_limit: float | None = None
+    beta: float = 0.05
+    sequential: bool = False
     briefing: str = ""
     consent_more: str = ""
     words: Mapping[str, str] = field(default_factory=dict)

@@ -16,8 +16,9 @@ from panel.store.rows import progress_of
 from panel.store.served import meter_of
 from panel.study.life import Move, State
 from panel.study.seal import digest
-from panel.web import keying, room_place
+from panel.web import early_look, keying, room_place
 from panel.web.access import AsOrganiser, OrganisersStudy
+from panel.web.early_look import Looking, looking_at
 from panel.web.pages import InHouse, page, see_other, wants_fragment
 from panel.web.room_seats import MANY, Alert, MeterWords, Seat, alerts_of, meter_words, seats_of
 from panel.web.study_page import StudyHead, head_of_page
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 router = APIRouter()
 router.include_router(room_place.router)
 router.include_router(keying.router)
+router.include_router(early_look.router)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,7 @@ class RoomPage:
 
     sitting : its number; phase : "waiting", "open", "paused" or "ended"; sittings : how many the plan has
     stage : what the page as a whole depends on; seen : what the part that is fetched again depends on
-    many : whether each place is shown small
+    many : whether each place is shown small; looking : the sequential plan, None where none was sealed
     """
 
     head: StudyHead
@@ -62,6 +64,7 @@ class RoomPage:
     seats: tuple[Seat, ...]
     many: bool
     meter: MeterWords
+    looking: Looking | None
     join_address: str
     moved_from: str
 
@@ -192,6 +195,7 @@ def _room(house: House, study: Study) -> RoomPage:
         seats = seats_of(progress_of(session, study.id), sitting)
         alerts = alerts_of(seats, open_calls(session, study.id)) if study.state == State.SERVING else ()
         meter = meter_words(meter_of(session, study), plan.conditions)
+        looking = looking_at(session, study)
     phase = _phase(sitting)
     number = {status: sum(seat.status == status for seat in seats) for status in Counts.__dataclass_fields__}
     return RoomPage(
@@ -199,13 +203,14 @@ def _room(house: House, study: Study) -> RoomPage:
         sitting=sitting.number,
         phase=phase,
         sittings=plan.layout.sittings,
-        stage=f"{study.state}-{sitting.number}-{phase}",
-        seen=digest([repr(seats), repr(alerts)])[:16],
+        stage=f"{study.state}-{sitting.number}-{phase}-{looking.looks if looking else 0}",
+        seen=digest([repr(seats), repr(alerts), repr(looking)])[:16],
         counts=Counts(**number),
         alerts=alerts,
         seats=seats,
         many=len(seats) > MANY,
         meter=meter,
+        looking=looking,
         join_address=join_address(house, sitting),
         moved_from=study.base_url if study.base_url not in ("", house.base_url) else "",
     )

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from panel.analysis.forced_choice import ForcedChoiceReport
     from panel.analysis.score_report import ScoreReport
     from panel.analysis.view_parts import ReportView
+    from panel.analysis.sequential_report import SequentialReport
     from panel.store.tables import Study
     from panel.study.plan import Plan
     from panel.web.house import House
@@ -52,7 +53,7 @@ class Comments:
 class StudyReport:
     """The analysis of a study as it stands. report, view: None where nothing can be analysed, with `why_not`."""
 
-    report: ScoreReport | ForcedChoiceReport | ChoiceReport | None
+    report: ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport | None
     view: ReportView | None
     why_not: str
     comments: tuple[Comments, ...]
@@ -106,7 +107,7 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
 
 def _analysed(
     plan: Plan, scores: list[Score], choices: list[Choice], roles: dict[str, str]
-) -> tuple[ScoreReport | ForcedChoiceReport | ChoiceReport | None, str]:
+) -> tuple[ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport | None, str]:
     from panel.analysis.study_analysis import analyse_study
 
     try:
@@ -117,7 +118,7 @@ def _analysed(
 
 def _view(
     plan: Plan,
-    report: ScoreReport | ForcedChoiceReport | ChoiceReport,
+    report: ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport,
     names: dict[str, str] | None,
     figures: bool,
 ) -> ReportView:
