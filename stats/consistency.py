@@ -92,7 +92,7 @@ class PanelConsistency(Result):
 
     def sentence(self) -> str:
         """The panel's reliability, who is flagged, and whether leaving them out changes the result."""
-        head = self._reliability()
+        head = self.reliability()
         names = sorted({flag.taster for flag in self.flags})
         if not names:
             return f"{head}; no taster is flagged."
@@ -100,7 +100,8 @@ class PanelConsistency(Result):
         who, verb = ("taster", "is") if len(names) == 1 else ("tasters", "are")
         return f"{head}; {who} {listing(shown)} {verb} flagged, and {self._effect(len(names))}."
 
-    def _reliability(self) -> str:
+    def reliability(self) -> str:
+        """How reliable one taster's score is, and the panel's mean; a sentence without its full stop."""
         if self.icc_single is None:
             return (
                 f"The reliability of the {count(self.n_tasters, 'taster')} cannot be estimated, since the scores "
@@ -258,9 +259,13 @@ def _notes(table: ScoreTable, cells: Floats, w_tasters: int, flags: tuple[Flag, 
             f"{gaps} of {cells.size} cells are empty: levels are adjusted by least squares, the ICCs come from "
             "variance components (Henderson's method 3) and their intervals are approximate"
         )
-        notes.append(f"Kendall's W uses the {count(w_tasters, 'taster')} who scored every sample")
+        notes.append(
+            f"Kendall's W uses the {count(w_tasters, 'taster')} who scored every sample"
+            if w_tasters > 1
+            else "Kendall's W is not given: fewer than two tasters scored every sample"
+        )
     if table.has("condition"):
-        notes.append("each taster's F compares samples with conditions as blocks")
+        notes.append("each taster's F compares the samples within conditions")
     if table.rows == int((~np.isnan(cells)).sum()):
         notes.append(f"repeatability is not estimable: {NO_REPEATS}")
     if any(flag.about in ("agreement", "discrimination") for flag in flags):

@@ -7,13 +7,18 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from stats.phrasing import count, percent, significant
+from stats.phrasing import count, percent
 from stats.results import Result
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Correction = Literal["holm", "benjamini-hochberg", "none"]
+CORRECTIONS = {
+    "holm": "Holm's correction",
+    "benjamini-hochberg": "Benjamini and Hochberg's correction",
+    "none": "no correction",
+}
 
 
 def holm(p_values: Sequence[float]) -> tuple[float, ...]:
@@ -70,10 +75,10 @@ class FalseFindings(Result):
     def sentence(self) -> str:
         """One sentence for the reader."""
         return (
-            f"If nothing differed at all, {count(self.tests, 'uncorrected test')} at "
-            f"{percent(self.alpha, 1 if self.alpha < 0.01 else 0)} would still show "
-            f"{significant(self.expected)} differences on average, and at least one with a chance of "
-            f"{percent(self.any_chance)}."
+            f"If nothing differed at all, {count(self.tests, 'test')} at "
+            f"{percent(self.alpha, 1 if self.alpha < 0.01 else 0)} each without correction would bring "
+            f"{round(self.expected, 2):g} false findings on average, and at least one in "
+            f"{percent(self.any_chance)} of such studies."
         )
 
 

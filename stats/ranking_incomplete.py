@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stats.multiplicity import CORRECTIONS
 from stats.phrasing import count, listing, p_text, significant
 from stats.ranking import ranked_cells
 from stats.ranking_exact import random_shuffles
@@ -141,7 +142,7 @@ def durbin(frame: Frame, *, alpha: float = 0.05, correction: Correction = "holm"
         alpha=alpha,
         correction=correction,
         method="Durbin's test for balanced incomplete blocks, chi-square form corrected for ties",
-        notes=(*notes, f"pairs: t test of rank sums (Conover), {correction}"),
+        notes=(*notes, f"pairs: t test of rank sums (Conover), {CORRECTIONS[correction]}"),
     )
 
 

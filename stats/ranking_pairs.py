@@ -9,7 +9,7 @@ import numpy as np
 
 from stats.comparisons import all_pairs
 from stats.comparisons_range import LARGE_DF, range_tail
-from stats.multiplicity import Correction, adjust
+from stats.multiplicity import CORRECTIONS, Correction, adjust
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -98,14 +98,16 @@ def complete_pairs(
     spread = squares - tasters * samples * (samples + 1) ** 2 / 4
     if test == "rank-sum":
         error = float(np.sqrt(2 * spread / (samples - 1)))
-        said = f"normal test of rank sums (ISO 8587), {correction}"
+        said = f"normal test of rank sums (ISO 8587), {CORRECTIONS[correction]}"
         return rank_pairs(names, ranks, error, None, correction), said
     if test == "conover":
         df = float((tasters - 1) * (samples - 1))
         sums = ranks.sum(axis=0)
         left = max(squares - float((sums**2).sum()) / tasters, 0.0)
         error = float(np.sqrt(2 * tasters * left / df))
-        return rank_pairs(names, ranks, error, df, correction), f"t test of rank sums (Conover), {correction}"
+        return rank_pairs(
+            names, ranks, error, df, correction
+        ), f"t test of rank sums (Conover), {CORRECTIONS[correction]}"
     if test == "nemenyi":
         error = float(np.sqrt(tasters * samples * (samples + 1) / 6))
         rows = rank_pairs(names, ranks, error, None, "none")

@@ -117,6 +117,29 @@ def rating_power(
     return plan.result(whole_number(tasters, "tasters", 2), _gap(difference, 0.0), None)
 
 
+def pair_power(difference: float, *, standard_error: float, df: float, critical: float) -> float:
+    """Chance that a comparison of two means shows a true difference of this size, whatever design it comes from.
+
+    difference >= 0, in score points; standard_error > 0 : of the estimated difference; df > 0 : of that error
+    critical >= 0 : how many standard errors a difference must reach to be shown: the t quantile of one pair, the
+        studentised range's over √2 for Tukey's method, and so on
+    The error counts as known, as in every power curve from an estimated one. Noncentral t, both sides: Cohen 1988,
+    Statistical Power Analysis (2nd ed.), ch. 2. ValueError for other arguments.
+    """
+    from scipy.stats import nct
+
+    for name, value, least in (
+        ("standard_error", standard_error, math.ulp(0.0)),
+        ("critical", critical, 0.0),
+    ):
+        if not least <= value < math.inf:
+            raise ValueError(f"{name} must be at least {least:g} and finite, but got {value!r}")
+    if not df > 0:
+        raise ValueError(f"df must be a positive number, but got {df!r}")
+    shift = _gap(difference, 0.0) / standard_error
+    return float(nct.sf(critical, df, shift) + nct.cdf(-critical, df, shift))
+
+
 def required_raters(
     difference: float,
     *,

@@ -13,8 +13,9 @@ from panel.analysis.duplicates import duplicate_distance, duplicate_pair
 from panel.analysis.provenance import frame_hash, versions
 from panel.analysis.score_report import AttributeReport, ScoreReport
 from panel.analysis.scores import ScoreTable
-from panel.analysis.wording import CORRECTIONS
 from panel.study.questions import scored_names
+from stats.multiplicity import CORRECTIONS
+from stats.phrasing import count, percent
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -84,7 +85,7 @@ def analyse_scores(
         versions=versions(),
         data_hash=frame_hash(frame),
         method=METHOD.format(correction=CORRECTIONS[correction]),
-        notes=_multiplicity_notes(attributes, alpha, correction),
+        notes=_multiplicity_notes(attributes, alpha, correction, reference),
     )
 
 
@@ -219,20 +220,31 @@ def _corrected(attributes: list[AttributeReport], correction: str) -> tuple[Attr
     return tuple(done)
 
 
-def _multiplicity_notes(attributes: list[AttributeReport], alpha: float, correction: str) -> tuple[str, ...]:
+def _multiplicity_notes(
+    attributes: list[AttributeReport], alpha: float, correction: str, reference: str | None
+) -> tuple[str, ...]:
     samples = max(one.shape.samples for one in attributes)
     notes = []
     if len(attributes) > 1:
         said = stats.expected_false_findings(len(attributes), alpha=alpha).sentence()
         kept = {
-            "holm": f"Holm's correction over attributes of the same standing keeps that chance at {alpha:g}.",
+            "holm": (
+                "Holm's correction over attributes of the same standing keeps the chance of any at "
+                f"{percent(alpha)} or less."
+            ),
             "benjamini-hochberg": (
                 "Benjamini and Hochberg's correction over attributes of the same standing keeps the expected share "
-                f"of false ones among the findings at {alpha:g}; single false findings remain likely."
+                f"of false ones among the findings at {percent(alpha)} or less; single false findings remain likely."
             ),
             "none": "Nothing corrects for that here.",
         }
         notes.append(f"{said} {kept[correction]}")
     if samples > 2:
-        notes.append("Pairs of samples are compared together, so that their number is allowed for.")
+        pairs = samples - 1 if reference else samples * (samples - 1) // 2
+        notes.append(
+            f"{count(samples, 'sample')} make {count(pairs, 'comparison')} {'with the reference ' if reference else ''}"
+            "in each attribute. They are made together, which keeps the chance of any false finding among those of "
+            f"one attribute at {percent(alpha)}; one by one, {round(pairs * alpha, 2):g} false findings would be "
+            "expected."
+        )
     return tuple(notes)

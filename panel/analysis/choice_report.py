@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import stats
 from panel.analysis.provenance import rows_hash, versions
+from stats.discrimination_exact import exact_limits
 from stats.results import Result
 
 if TYPE_CHECKING:
@@ -18,13 +20,28 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
+class PairOrder:
+    """How often sample `a` was ranked before `b`, of so many rankings that held both.
+
+    low, high : limits of that share, exact, for all pairs together by Bonferroni's rule
+    """
+
+    a: str
+    b: str
+    before: int
+    of: int
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class ChoiceReport(Result):
     """The report of one of these tests.
 
     test : name of the method; kind : its family of results, as the table of methods names it
     answers, tasters : how many there were; answers_per_taster : the most by one taster
     samples : blind labels; counts : what was counted, in words that name no sample, or by blind label
-    result : the test behind it
+    result : the test behind it; orders : pairs of samples in rankings, empty for the other kinds
     """
 
     test: str
@@ -36,6 +53,7 @@ class ChoiceReport(Result):
     samples: tuple[str, ...]
     counts: tuple[tuple[str, int], ...]
     result: Result
+    orders: tuple[PairOrder, ...]
     planned: bool
     versions: tuple[tuple[str, str], ...]
     data_hash: str
@@ -75,6 +93,7 @@ def analyse_choices(plan: Plan, kind: str, answers: Sequence[Choice]) -> ChoiceR
         samples=tuple(sorted({sample for answer in answers for sample in answer.samples})),
         counts=counts,
         result=result,
+        orders=_orders(answers) if kind == "ranking" else (),
         planned=True,
         versions=versions(),
         data_hash=rows_hash((a.taster, " ".join(a.samples), a.chosen) for a in answers),
@@ -139,6 +158,19 @@ def _ranking(plan: Plan, answers: Sequence[Choice]) -> Counted:
         found = stats.skillings_mack(blocks, alpha=plan.alpha)
     firsts = frame.loc[frame["score"] == 1, "sample"].value_counts()
     return found, tuple((sample, int(firsts.get(sample, 0))) for sample in sorted(set(frame["sample"])))
+
+
+def _orders(answers: Sequence[Choice]) -> tuple[PairOrder, ...]:
+    """Which of two samples came first, pair by pair, over all rankings."""
+    places = [dict(zip(a.samples, map(int, a.chosen.split()), strict=True)) for a in answers]
+    pairs = list(combinations(sorted({sample for row in places for sample in row}), 2))
+    found = []
+    for a, b in pairs:
+        both = [row[a] < row[b] for row in places if a in row and b in row]
+        if both:
+            low, high = exact_limits(sum(both), len(both), *(0.025 / len(pairs),) * 2)
+            found.append(PairOrder(a, b, sum(both), len(both), low, high))
+    return tuple(found)
 
 
 _TESTS: dict[str, Callable[[Plan, Sequence[Choice]], Counted]] = {

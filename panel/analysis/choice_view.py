@@ -2,27 +2,48 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, cast
 
-from panel.analysis.drawing import Figure
-from panel.analysis.figures import draw_bars
+from panel.analysis.figures import MeanRow, bars_figure, means_figure
 from panel.analysis.forced_choice_view import CLAIM, status
-from panel.analysis.numbers import as_sentence, fixed, number_with_limits, p_cell, share_with_limits
+from panel.analysis.missed_view import missed_distance, missed_preference
+from panel.analysis.numbers import (
+    as_sentence,
+    limit_alone,
+    number_with_limits,
+    often,
+    p_cell,
+    p_equals,
+    share_with_limits,
+    typeset,
+)
+from panel.analysis.ranking_view import ranking_parts
 from panel.analysis.view_parts import Column, ReportView, Section, Table
-from panel.analysis.wording import as_labelled, rank_p, rank_test_name, rank_values
+from panel.analysis.wording import as_labelled
 from panel.study.test_methods import method_of
-from stats.phrasing import count, listing, p_text, percent, significant
+from stats.phrasing import count, p_text, percent, significant
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from panel.analysis.choice_report import ChoiceReport
-    from panel.analysis.wording import Called, RankTest
+    from panel.analysis.figures import Figure
+    from panel.analysis.wording import Called
     from stats.discrimination_two_product import TwoProductTest
     from stats.preference import PairedPreference
-    from stats.ranking_pairs import RankPair
 
 QUANTITIES = (Column("Quantity", numeric=False), Column("Estimate (limits)"), Column("Kind", numeric=False))
+
+
+@dataclass(frozen=True, slots=True)
+class ChoiceParts:
+    """What each kind of test gives the report: its answer, the figure of it, how sure it is, and the parts."""
+
+    headline: str
+    lead: Figure | None
+    sure: tuple[str, ...]
+    sections: tuple[Section, ...]
 
 
 def choice_view(
@@ -31,23 +52,25 @@ def choice_view(
     """What the page, the file and the terminal show. names : blind label -> product name, after the reveal."""
     called = as_labelled if names is None else lambda label: f"{names[label]} ({label})"
     method = method_of(report.test)
-    headline, result = _PARTS[report.kind](report, called, figures)
+    parts = _PARTS[report.kind](report, called, figures)
     facts = [
         ("Test", f"{method.name} ({method.standard})"),
         ("Took part", f"{count(report.tasters, 'taster')}, {count(report.answers, 'answer')}"),
         ("Level", f"α = {report.alpha:g}"),
     ]
     notes = tuple(as_sentence(note) for note in report.notes)
-    how = Section("method", "Method and limits", paragraphs=(as_sentence(report.method), CLAIM), notes=notes)
+    how = Section("method", "Method", paragraphs=(as_sentence(report.method),), notes=notes)
     return ReportView(
         title=title or method.name,
         question="",
-        headline=headline,
+        headline=typeset(parts.headline),
         status=status(report.planned),
         findings=(),
         facts=tuple(facts),
-        sections=(result, how),
+        sections=(*parts.sections, how),
         provenance=(("Data (SHA-256)", report.data_hash), *report.versions),
+        lead=parts.lead,
+        sure=(*map(typeset, parts.sure), CLAIM),
     )
 
 
@@ -56,141 +79,126 @@ def _counts(report: ChoiceReport, called: Called, caption: str, empty: str = "")
         ((called(what) if what in report.samples else what or empty), str(number))
         for what, number in report.counts
     )
-    return Table(caption=caption, columns=(Column("", numeric=False), Column("Answers")), rows=rows)
+    return Table(caption=caption, columns=(Column("Answer", numeric=False), Column("Answers")), rows=rows)
 
 
-def _two_product(report: ChoiceReport, called: Called, _figures: bool) -> tuple[str, Section]:
+def _two_product(report: ChoiceReport, called: Called, figures: bool) -> ChoiceParts:
     found = cast("TwoProductTest", report.result)
+    kinds = (report.counts[1][0], report.counts[3][0])
+    rates = (found.target_rate, found.other_rate)
     table = Table(
         caption=f"Estimates with {percent(found.confidence)} limits",
         columns=QUANTITIES,
         rows=(
-            (f"Share of {report.counts[0][0].lower()}", share_with_limits(found.target_rate), "exact"),
-            (f"Share of {report.counts[2][0].lower()}", share_with_limits(found.other_rate), "exact"),
+            *((kind, share_with_limits(rate), "exact") for kind, rate in zip(kinds, rates, strict=True)),
             ("Size of the difference (d′)", number_with_limits(found.d_prime), "profile likelihood"),
-            ("d′ that could have been missed", number_with_limits(found.d_prime_upper), "one-sided"),
+            ("d′ that could have been missed", limit_alone(found.d_prime_upper, _two_digits), "one-sided"),
             ("p of the difference", p_cell(found.p_value), "one-sided, exact"),
         ),
     )
-    return found.sentence(), Section(
-        "result", "Result", tables=(_counts(report, called, "What was answered"), table)
+    gist = f"d′ {number_with_limits(found.d_prime)}, {p_equals(found.p_value)}"
+    counts = _counts(report, called, "What was answered")
+    missed = missed_distance(found, figures=figures)
+    return ChoiceParts(
+        found.sentence(),
+        _rates(report, found, kinds) if figures else None,
+        (
+            f"If both kinds were alike to the tasters, so great a gap or a greater one would come up in "
+            f"{often(found.p_value)} such studies.",
+        ),
+        (
+            Section("result", "Result", tables=(counts, table), gist=gist, opened=True),
+            *((missed,) if missed else ()),
+        ),
     )
 
 
-def _preference(report: ChoiceReport, called: Called, _figures: bool) -> tuple[str, Section]:
+def _rates(report: ChoiceReport, found: TwoProductTest, kinds: tuple[str, str]) -> Figure:
+    """How often each kind of serving was answered so, with intervals."""
+    said = "“different”" if report.kind == "same-different" else "“yes”"
+    rows = [
+        MeanRow(
+            kind.partition(",")[0],
+            100 * (rate.estimate or 0.0),
+            100 * (rate.low or 0.0),
+            100 * (rate.high or 0.0),
+        )
+        for kind, rate in zip(kinds, (found.target_rate, found.other_rate), strict=True)
+    ]
+    title = f"Share answered {said}, with {percent(found.confidence)} intervals"
+    return means_figure(rows, title=title, axis=f"answered {said}, %", name="shares", what="share")
+
+
+def _two_digits(value: float) -> str:
+    return significant(value, 2)
+
+
+def _preference(report: ChoiceReport, called: Called, figures: bool) -> ChoiceParts:
     found = cast("PairedPreference", report.result)
     first, second = (called(sample) for sample in report.samples)
+    share = (
+        (f"Share preferring {first}", share_with_limits(found.share_a), "exact") if found.share_a else None
+    )
+    chosen = found.prefer_a + found.prefer_b > 0
     table = Table(
-        caption="The test",
+        caption="Estimates with limits",
         columns=QUANTITIES,
         rows=(
-            (
-                f"Share preferring {first}",
-                share_with_limits(found.share_a) if found.share_a else "none",
-                "exact",
+            *((share,) if share and chosen else ()),
+            *(
+                (("Share without a preference", share_with_limits(found.undecided), "exact"),)
+                if len(report.counts) > 2
+                else ()
             ),
-            ("Share without a preference", share_with_limits(found.undecided), "exact"),
             ("p of the preference", p_cell(found.p_value), "two-sided, exact"),
         ),
     )
     counts = _counts(report, called, "Preferred", empty="No preference")
-    return _preference_sentence(found, first, second), Section("result", "Result", tables=(counts, table))
+    missed = missed_preference(found, figures=figures)
+    title = "How many preferred which"
+    bars = [(cells[0], float(cells[1])) for cells in counts.rows]
+    lead = bars_figure(bars, title=title, axis="tasters", name="preferred") if figures and chosen else None
+    sections = (
+        Section("result", "Result", tables=(counts, table), gist=p_equals(found.p_value), opened=True),
+        *((missed,) if missed else ()),
+    )
+    sure = (
+        f"If nobody had a preference and everybody chose blindly, so great a majority for either of the two would "
+        f"come up in {often(found.p_value)} such panels.",
+    )
+    return ChoiceParts(
+        _preference_sentence(found, first, second, chosen), lead, sure if chosen else (), sections
+    )
 
 
-def _preference_sentence(found: PairedPreference, first: str, second: str) -> str:
+def _preference_sentence(found: PairedPreference, first: str, second: str, chosen: bool) -> str:
+    if not chosen:
+        asked = count(found.no_preference, "taster")
+        return f"None of {asked} preferred either of the two, so no preference can be tested."
     said = f"{found.prefer_a} preferred {first}, {found.prefer_b} preferred {second}"
     if found.no_preference:
         said += f", {found.no_preference} had no preference"
-    if found.share_a is None:
-        return f"{said}: nobody chose, so no preference can be tested."
+    share = found.share_a
+    if share is None or share.low is None or share.high is None:
+        return f"{said}: no vote is left, so no preference can be tested."
+    span = (
+        f"{p_text(found.p_value)}; share preferring {first} {percent(share.estimate or 0.0)}, "
+        f"{percent(share.confidence)} interval {percent(share.low)} to {percent(share.high)}"
+    )
     if found.significant:
         winner = first if found.counted_a > found.counted_b else second
-        return f"{said}: {winner} is preferred ({p_text(found.p_value)})."
+        return f"{said}: {winner} is preferred ({span})."
     return (
-        f"{said}: a preference was not shown ({p_text(found.p_value)}). This is no evidence of equal liking."
+        f"{said}: a preference was not shown ({span}). This is no evidence of equal liking: any share in that "
+        "interval could be true."
     )
 
 
-def _ranking(report: ChoiceReport, called: Called, figures: bool) -> tuple[str, Section]:
-    found = cast("RankTest", report.result)
-    ordered = sorted(report.samples, key=lambda sample: (found.mean_ranks[sample], sample))
-    what, values = rank_values(found)
-    pairs: tuple[RankPair, ...] = getattr(found, "pairs", ())
-    tables = (_ranks(report, found, ordered, called), *((_pairs(pairs, called),) if pairs else ()))
-    bars = tuple((called(sample), values[sample]) for sample in ordered)
-    title, spoken = "The samples in order", "; ".join(f"{name} {value:g}" for name, value in bars)
-    figure = Figure(
-        "ranks", title, f"{title}. {spoken}.", lambda: draw_bars(bars, f"{what} (lower = ranked earlier)")
-    )
-    headline = _ranking_sentence(found, pairs, ordered, report.alpha, called)
-    return headline, Section("result", "Result", figures=(figure,) if figures else (), tables=tables)
+def _ranking(report: ChoiceReport, called: Called, figures: bool) -> ChoiceParts:
+    return ChoiceParts(*ranking_parts(report, called, figures=figures))
 
 
-def _ranks(report: ChoiceReport, found: RankTest, ordered: list[str], called: Called) -> Table:
-    firsts = dict(report.counts)
-    what, values = rank_values(found)
-    return Table(
-        caption="Samples by mean rank; rank 1 is first",
-        columns=(
-            Column("Sample", numeric=False),
-            Column("Mean rank"),
-            Column(what.capitalize()),
-            Column("Ranked first"),
-        ),
-        rows=tuple(
-            (
-                called(sample),
-                fixed(found.mean_ranks[sample], 2),
-                significant(values[sample]),
-                str(firsts[sample]),
-            )
-            for sample in ordered
-        ),
-    )
-
-
-def _pairs(pairs: tuple[RankPair, ...], called: Called) -> Table:
-    return Table(
-        caption="Pairs, corrected for their number",
-        columns=(Column("Pair", numeric=False), Column("Difference of rank sums"), Column("p, adjusted")),
-        rows=tuple(
-            (f"{called(pair.a)} and {called(pair.b)}", significant(pair.difference), p_cell(pair.p_adjusted))
-            for pair in pairs
-        ),
-    )
-
-
-def _ranking_sentence(
-    found: RankTest, pairs: tuple[RankPair, ...], ordered: list[str], alpha: float, called: Called
-) -> str:
-    p = rank_p(found)
-    tail = f"{rank_test_name(found)} {significant(found.statistic)}, df {found.df}, {p_text(p)}"
-    if p > alpha:
-        return (
-            f"No difference in rank between the {len(ordered)} samples was shown ({tail}); "
-            "this does not show that they are the same."
-        )
-    apart = [pair for pair in pairs if pair.p_adjusted <= alpha]
-    first = f"The samples were ranked differently ({tail}): {called(ordered[0])} came first on average"
-    if not pairs:
-        return f"{first}."
-    if not apart:
-        return f"{first}, though no single pair stands apart."
-    said = listing(
-        [f"{called(_ahead(pair, ordered))} before {called(_behind(pair, ordered))}" for pair in apart]
-    )
-    return f"{first}. Apart from each other: {said}."
-
-
-def _ahead(pair: RankPair, ordered: list[str]) -> str:
-    return min(pair.a, pair.b, key=ordered.index)
-
-
-def _behind(pair: RankPair, ordered: list[str]) -> str:
-    return max(pair.a, pair.b, key=ordered.index)
-
-
-_PARTS: dict[str, Callable[[ChoiceReport, Called, bool], tuple[str, Section]]] = {
+_PARTS: dict[str, Callable[[ChoiceReport, Called, bool], ChoiceParts]] = {
     "same-different": _two_product,
     "A-not-A": _two_product,
     "preference": _preference,

@@ -20,6 +20,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from panel.analysis.view_parts import Table
+
 INK, GREY, PALE = "#1a1a1a", "#767676", "#d9d9d9"
 WIDTH = 7.0  # inches; the page scales it
 # Lines that stay apart in print without colour: dash pattern and mark.
@@ -45,12 +47,14 @@ class Figure:
     """A figure. `alt` says what it shows to those who do not see it; `name` is a file stem.
 
     draw : makes the SVG text; it is called once, when the figure is first shown
+    data : the numbers behind it; None where a table of the same part holds them
     """
 
     name: str
     title: str
     alt: str
     draw: Callable[[], str]
+    data: Table | None = None
 
     @cached_property
     def svg(self) -> str:
@@ -93,9 +97,9 @@ def text_width(text: str) -> float:
     return _LETTER * sum(2 if unicodedata.east_asian_width(letter) in "WF" else 1 for letter in text)
 
 
-def rows_axis(axes: Any, labels: Sequence[str]) -> None:
-    """Names down the left side, from the bottom up, with hairlines to read values by."""
-    axes.set_yticks(range(len(labels)), [plain(cut(label)) for label in labels])
+def rows_axis(axes: Any, labels: Sequence[str], most: int = 28) -> None:
+    """Names, of so many letters at most, down the left side, from the bottom up, with hairlines to read values by."""
+    axes.set_yticks(range(len(labels)), [plain(cut(label, most)) for label in labels])
     axes.set_ylim(-0.7, len(labels) - 0.4)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x", color=PALE, linewidth=0.5)

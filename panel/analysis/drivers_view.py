@@ -45,6 +45,7 @@ def drivers_section(found: Drivers | None, called: Called, *, figures: bool) -> 
         figures=tuple(drawn),
         tables=tuple(tables),
         notes=tuple(as_sentence(note) for note in dict.fromkeys(notes)),
+        gist="exploratory",
     )
 
 
@@ -60,8 +61,9 @@ def penalties_sentence(found: Drivers, called: Called) -> str:
         )
     if not sure:
         return (
-            f"{count(len(counted), 'side')} of the just-about-right scales reach {percent(cut_off)} of answers, but "
-            "for none does the interval of the drop in liking exclude zero."
+            f"{count(len(counted), 'side')} of the just-about-right scales "
+            f"{'reaches' if len(counted) == 1 else 'reach'} {percent(cut_off)} of answers, but the interval of the "
+            "drop in liking includes zero each time: no penalty was shown, which does not show that there is none."
         )
     sure.sort(key=lambda both: -(both[1].weighted_drop or 0.0))
     told = [

@@ -19,14 +19,28 @@ from panel.analysis.drawing import (
     text_width,
     written,
 )
+from panel.analysis.numbers import ABSENT, chance_text
+from panel.analysis.view_parts import table_of
 from stats.phrasing import count, listing, percent, significant
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-__all__ = ["Figure", "MeanRow", "chance_figure", "consistency_grid", "means_figure", "rank_sum_figure"]
+    from panel.analysis.view_parts import Table
+
+__all__ = [
+    "Figure",
+    "MeanRow",
+    "bars_figure",
+    "chance_figure",
+    "consistency_grid",
+    "means_figure",
+    "rank_sum_figure",
+]
 
 _MOST_DOTS = 60  # distinct places per row of raw scores; above it scores are gathered into bins
+_MOST_COUNTED = 12  # different scores that the numbers behind a figure list one by one
+_ROOMY = 14  # rows of means that get room to breathe
 _MOST_ROWS = 40  # tasters in the grid: more do not fit a printed page
 
 
@@ -42,18 +56,50 @@ class MeanRow:
     scores: tuple[float, ...] = ()
 
 
-def means_figure(rows: Sequence[MeanRow], *, title: str, axis: str, name: str = "means") -> Figure:
-    """Means with intervals over the raw scores; a larger dot stands for more equal scores."""
+def means_figure(
+    rows: Sequence[MeanRow], *, title: str, axis: str, name: str = "means", what: str = "mean"
+) -> Figure:
+    """Means (or other estimates) with intervals over the raw scores; a larger dot stands for more equal scores.
+
+    what : the estimate in a word
+    """
     spoken = [f"{row.label} {rounded(row.mean)} ({rounded(row.low)} to {rounded(row.high)})" for row in rows]
-    alt = f"{title}: means with intervals. {'; '.join(spoken)}."
+    alt = f"{title}: {what}s with intervals. {'; '.join(spoken)}."
     kept = tuple(rows)
-    return Figure(name, title, alt, lambda: _draw_means(kept, axis))
+    return Figure(name, title, alt, lambda: _draw_means(kept, axis), _means_data(kept, title, what))
+
+
+def _means_data(rows: tuple[MeanRow, ...], title: str, what: str) -> Table:
+    scored = any(row.scores for row in rows)
+    headings = ("Sample", what.capitalize(), "Interval", *(("Scores given",) if scored else ()))
+    return table_of(
+        title,
+        headings,
+        [
+            (
+                row.label,
+                rounded(row.mean),
+                f"{rounded(row.low)} to {rounded(row.high)}",
+                *((_counted(row.scores),) if scored else ()),
+            )
+            for row in rows
+        ],
+    )
+
+
+def _counted(scores: Sequence[float]) -> str:
+    """ "4 × 3, 5 × 1": each score and how often it was given; for many values their range only."""
+    values = sorted(set(scores))
+    if len(values) > _MOST_COUNTED:
+        return f"{len(scores)}, from {values[0]:g} to {values[-1]:g}"
+    return ", ".join(f"{value:g} × {scores.count(value)}" for value in values)
 
 
 def _draw_means(rows: tuple[MeanRow, ...], axis: str) -> str:
     labels = [cut(row.label) for row in reversed(rows)]
     letters = max((len(row.letters) for row in rows), default=0)
-    figure, axes = canvas(0.9 + 0.5 * len(rows), labels=labels, right=0.2 + 0.1 * letters)
+    each = 0.5 if len(rows) <= _ROOMY else 0.32
+    figure, axes = canvas(0.9 + each * len(rows), labels=labels, right=0.2 + 0.1 * letters)
     for place, row in enumerate(reversed(rows)):
         values, sizes = _gathered(row.scores)
         if values:
@@ -87,7 +133,16 @@ def rank_sum_figure(
     dashed = "; dashed: all samples alike" if expected is not None else ""
     axis = f"{what} ({f'lower = {lower_is}' if lower_is else 'higher = scored higher'}{dashed})"
     spoken = "; ".join(f"{label} {value:g}" for label, value in bars)
-    return Figure(name, title, f"{title}. {spoken}.", lambda: draw_bars(bars, axis, expected))
+    data = table_of(title, ("Sample", what.capitalize()), [(label, f"{value:.4g}") for label, value in bars])
+    return Figure(name, title, f"{title}. {spoken}.", lambda: draw_bars(bars, axis, expected), data)
+
+
+def bars_figure(bars: Sequence[tuple[str, float]], *, title: str, axis: str, name: str) -> Figure:
+    """Bars of counts in the order given, each with its number."""
+    kept = tuple(bars)
+    spoken = "; ".join(f"{label} {value:g}" for label, value in kept)
+    data = table_of(title, ("Answer", axis.capitalize()), [(label, f"{value:g}") for label, value in kept])
+    return Figure(name, title, f"{title}. {spoken}.", lambda: draw_bars(kept, axis), data)
 
 
 def draw_bars(bars: tuple[tuple[str, float], ...], axis: str, line: float | None = None) -> str:
@@ -115,17 +170,32 @@ def chance_figure(
         f"{title}: {correct} of {n} correct, {limit} for a difference; "
         f"guessing gives {significant(n * chance, 3)} on average ({percent(chance)})."
     )
-    return Figure(name, title, alt, lambda: _draw_chance(correct, n, chance, critical))
+    counts, shares = _if_all_guess(correct, n, chance, critical)
+    rows = [(str(k), chance_text(shares[k], 1), _standing(k, correct, critical)) for k in counts]
+    data = table_of(title, ("Number correct", "Chance if all guess", "What it is"), rows)
+    return Figure(name, title, alt, lambda: _draw_chance(correct, n, chance, critical), data)
 
 
-def _draw_chance(correct: int, n: int, chance: float, critical: int | None) -> str:
+def _standing(k: int, correct: int, critical: int | None) -> str:
+    said = ["given in this study"] if k == correct else []
+    return (
+        ", ".join([*said, "shows a difference"] if critical is not None and k >= critical else said) or ABSENT
+    )
+
+
+def _if_all_guess(correct: int, n: int, chance: float, critical: int | None) -> tuple[list[int], list[float]]:
+    """The numbers correct that are worth showing, and the chance of every number."""
     from scipy.stats import binom
 
     shares = binom.pmf(range(n + 1), n, chance).tolist()
     # With many answers the far ends are flat: only what can be seen is drawn.
     seen = [k for k in range(n + 1) if shares[k] > 1e-4 * max(shares)]
     low, high = min(seen[0], correct), max(seen[-1], correct, min(critical or 0, n))
-    counts = list(range(low, high + 1))
+    return list(range(low, high + 1)), shares
+
+
+def _draw_chance(correct: int, n: int, chance: float, critical: int | None) -> str:
+    counts, shares = _if_all_guess(correct, n, chance, critical)
     figure, axes = canvas(3.0, left=0.8)
     few = len(counts) < 80
     heights = [shares[k] for k in counts]
@@ -133,6 +203,8 @@ def _draw_chance(correct: int, n: int, chance: float, critical: int | None) -> s
     for k, bar in zip(counts, bars, strict=True):
         if critical is not None and k >= critical:
             bar.set(hatch="////", edgecolor=INK)
+        if k == correct:
+            bar.set(facecolor=GREY, edgecolor=INK)
     top = max(shares)
     axes.annotate(
         f"{correct} correct",
@@ -143,7 +215,7 @@ def _draw_chance(correct: int, n: int, chance: float, critical: int | None) -> s
     )
     axes.set_ylim(0, 1.32 * top)
     axes.xaxis.get_major_locator().set_params(integer=True)
-    axes.set_xlabel(f"number correct of {n} (hatched: from the critical number on)")
+    axes.set_xlabel(f"number correct of {n} (dark: this study; hatched: shows a difference)")
     axes.set_ylabel("probability if all guess")
     return written(figure)
 
@@ -168,7 +240,25 @@ def consistency_grid(
     if len(values) > len(tasters):
         left_out = f" {len(tasters)} of {len(values)} tasters are drawn, flagged ones first."
     alt = f"{title}: agreement of {count(len(values), 'taster')} with the rest. {told}.{left_out}"
-    return Figure(name, f"{title}.{left_out}".rstrip("."), alt, lambda: _draw_grid(tasters, values, flagged))
+    title = f"{title}.{left_out}".rstrip(".")
+    return Figure(
+        name, title, alt, lambda: _draw_grid(tasters, values, flagged), _grid_data(values, flagged, title)
+    )
+
+
+def _grid_data(
+    values: Mapping[str, Mapping[str, float | None]], flagged: Mapping[str, Sequence[str]], title: str
+) -> Table:
+    attributes = list(dict.fromkeys(name for row in values.values() for name in row))
+    rows = [
+        (
+            taster,
+            *(ABSENT if row.get(name) is None else rounded(row[name] or 0.0) for name in attributes),
+            listing(list(flagged.get(taster, ()))) or ABSENT,
+        )
+        for taster, row in values.items()
+    ]
+    return table_of(title, ("Taster", *attributes, "Flagged in"), rows)
 
 
 def _draw_grid(

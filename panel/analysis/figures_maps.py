@@ -19,6 +19,7 @@ from panel.analysis.drawing import (
     text_width,
     written,
 )
+from panel.analysis.view_parts import table_of
 from stats.phrasing import listing, percent
 
 if TYPE_CHECKING:
@@ -47,7 +48,19 @@ def profile_map(found: Profile, *, titles: Mapping[str, str], called: Callable[[
         for name, both in found.correlations
     )
     alt = f"{title}: dimensions show {listing([percent(share) for share in shown])}. {spoken}. Arrows: {arrows}."
-    return Figure("profile-map", title, alt, lambda: _draw_profile(found, titles, called))
+    data = table_of(
+        f"{title}: coordinates of samples, correlations of attributes with the dimensions",
+        ("Sample or attribute", *_dimensions(found.samples[0].coordinates)),
+        [
+            *((called(point.sample), *map(rounded, point.coordinates[:2])) for point in found.samples),
+            *((titles.get(name, name), *map(rounded, both[:2])) for name, both in found.correlations),
+        ],
+    )
+    return Figure("profile-map", title, alt, lambda: _draw_profile(found, titles, called), data)
+
+
+def _dimensions(coordinates: Sequence[float]) -> tuple[str, ...]:
+    return tuple(f"Dimension {place}" for place in range(1, min(2, len(coordinates)) + 1))
 
 
 def _draw_profile(found: Profile, titles: Mapping[str, str], called: Callable[[str], str]) -> str:
@@ -94,7 +107,12 @@ def correspondence_map(found: Correspondence, *, called: Callable[[str], str]) -
     )
     shown = listing([percent(share) for share in found.explained[:2]])
     alt = f"{title}: dimensions show {shown} of the variation. {spoken}."
-    return Figure("check-all-map", title, alt, lambda: _draw_correspondence(samples, found))
+    data = table_of(
+        f"{title}: coordinates",
+        ("Sample or term", *_dimensions(found.samples[0][1])),
+        [(name, *map(rounded, both[:2])) for name, both in [*samples, *found.terms]],
+    )
+    return Figure("check-all-map", title, alt, lambda: _draw_correspondence(samples, found), data)
 
 
 def _draw_correspondence(samples: list[tuple[str, tuple[float, ...]]], found: Correspondence) -> str:
@@ -141,7 +159,9 @@ def profile_lines(
         f"{sample}: {', '.join(f'{one} {rounded(row[one], 1)}' for one in attributes)}"
         for sample, row in means.items()
     )
-    return Figure(name, title, f"{title}. {spoken}.", lambda: _draw_lines(means, attributes, axis))
+    rows = [(sample, *(rounded(row[one], 1) for one in attributes)) for sample, row in means.items()]
+    data = table_of(title, ("Sample", *attributes), rows)
+    return Figure(name, title, f"{title}. {spoken}.", lambda: _draw_lines(means, attributes, axis), data)
 
 
 def _draw_lines(means: Mapping[str, Mapping[str, float]], attributes: list[str], axis: str) -> str:

@@ -20,7 +20,8 @@ from panel.analysis.drawing import (
     rows_axis,
     written,
 )
-from panel.analysis.numbers import signed
+from panel.analysis.numbers import ABSENT, interval, signed
+from panel.analysis.view_parts import table_of
 from stats.phrasing import percent, significant
 
 if TYPE_CHECKING:
@@ -53,7 +54,11 @@ def penalty_figure(points: Sequence[PenaltyPoint], *, cut_off: float, title: str
         for one in kept
     )
     alt = f"{title}: drop in liking against share, a side counts from {percent(cut_off)}. {spoken}."
-    return Figure(name, title, alt, lambda: _draw_penalties(kept, cut_off))
+    rows = [
+        (one.label, percent(one.share), rounded(one.drop), interval(one.low, one.high, 2)) for one in kept
+    ]
+    data = table_of(title, ("Side", "Share", "Drop", "95\u202f% interval"), rows)
+    return Figure(name, title, alt, lambda: _draw_penalties(kept, cut_off), data)
 
 
 def _draw_penalties(points: tuple[PenaltyPoint, ...], cut_off: float) -> str:
@@ -74,6 +79,44 @@ def _draw_penalties(points: tuple[PenaltyPoint, ...], cut_off: float) -> str:
     return written(figure)
 
 
+@dataclass(frozen=True, slots=True)
+class DifferenceRow:
+    """One difference with its limits, in points."""
+
+    label: str
+    difference: float
+    low: float
+    high: float
+
+
+def differences_figure(rows: Sequence[DifferenceRow], *, title: str, axis: str, name: str) -> Figure:
+    """Differences with intervals about the line of no difference, first on top; hollow where it is inside."""
+    kept = tuple(rows)
+    spoken = "; ".join(
+        f"{one.label} {signed(one.difference, 2)} ({rounded(one.low)} to {rounded(one.high)})" for one in kept
+    )
+    data = table_of(
+        title,
+        ("Difference", "Points", "Interval"),
+        [(one.label, signed(one.difference, 2), interval(one.low, one.high, 2)) for one in kept],
+    )
+    return Figure(name, title, f"{title}. {spoken}.", lambda: _draw_differences(kept, axis), data)
+
+
+def _draw_differences(rows: tuple[DifferenceRow, ...], axis: str) -> str:
+    labels = [cut(row.label, 44) for row in reversed(rows)]
+    figure, axes = canvas(0.9 + 0.36 * len(rows), labels=labels)
+    axes.axvline(0, color=INK, linestyle=(0, (4, 3)), linewidth=1)
+    for place, row in enumerate(reversed(rows)):
+        axes.plot([row.low, row.high], [place, place], color=INK, linewidth=1.4, solid_capstyle="butt")
+        axes.plot([row.low, row.high], [place, place], "|", color=INK, markersize=7)
+        filled = "white" if row.low <= 0 <= row.high else INK
+        axes.plot([row.difference], [place], "D", markerfacecolor=filled, markeredgecolor=INK, markersize=6)
+    rows_axis(axes, labels, most=44)
+    axes.set_xlabel(plain(axis))
+    return written(figure)
+
+
 def cooling_figure(
     series: Mapping[str, tuple[Sequence[float], Sequence[float], Cooling]],
     *,
@@ -87,7 +130,13 @@ def cooling_figure(
         f"half of the gap gone in {significant(fit.half_life)} minutes"
         for one, (_, _, fit) in series.items()
     )
-    return Figure(name, title, f"{title}. {spoken}.", lambda: _draw_cooling(series, window))
+    rows = [
+        (one, f"{minute:g}", rounded(reading, 1), rounded(fit.temperature_at(minute), 1))
+        for one, (minutes, temperatures, fit) in series.items()
+        for minute, reading in zip(minutes, temperatures, strict=True)
+    ]
+    data = table_of(title, ("Series", "Minutes", "Reading", "Curve"), rows)
+    return Figure(name, title, f"{title}. {spoken}.", lambda: _draw_cooling(series, window), data)
 
 
 def _draw_cooling(
@@ -121,7 +170,9 @@ def sequential_figure(test: SequentialTest, *, title: str, name: str = "sequenti
         f"{title}: {reached}. Lines: correct = {rounded(test.upper_intercept)} and "
         f"{rounded(test.lower_intercept)} + {significant(test.slope)} × tasters. Decision: {test.decision}."
     )
-    return Figure(name, title, alt, lambda: _draw_sequential(test))
+    rows = [(str(step.taster), str(step.correct)) for step in test.steps]
+    data = table_of(title, ("Taster", "Correct so far"), rows)
+    return Figure(name, title, alt, lambda: _draw_sequential(test), data)
 
 
 def _draw_sequential(test: SequentialTest) -> str:
@@ -155,7 +206,13 @@ def serving_grid(
         f"{sample}: {', '.join(f'{place}. {rounded(value)}' for place, (value, _) in sorted(row.items()))}"
         for sample, row in cells.items()
     )
-    return Figure(name, title, f"{title}. {spoken}.", lambda: _draw_serving(cells))
+    places = sorted({place for row in cells.values() for place in row})
+    rows = [
+        (sample, *(signed(row[place][0], 2) if place in row else ABSENT for place in places))
+        for sample, row in cells.items()
+    ]
+    data = table_of(title, ("Sample", *(f"Position {place}" for place in places)), rows)
+    return Figure(name, title, f"{title}. {spoken}.", lambda: _draw_serving(cells), data)
 
 
 def _draw_serving(cells: Mapping[str, Mapping[int, tuple[float, int]]]) -> str:

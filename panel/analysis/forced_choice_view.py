@@ -5,7 +5,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from panel.analysis.figures import chance_figure
-from panel.analysis.numbers import ABSENT, natural, number_with_limits, p_cell, share_with_limits
+from panel.analysis.missed_view import missed_in_sets
+from panel.analysis.numbers import (
+    ABSENT,
+    as_sentence,
+    limit_alone,
+    natural,
+    number_with_limits,
+    often,
+    p_cell,
+    p_equals,
+    share_with_limits,
+    typeset,
+)
 from panel.analysis.view_parts import Column, Finding, ReportView, Section, Table
 from stats import guess_probability
 from stats.phrasing import count, percent, significant
@@ -33,20 +45,32 @@ def forced_choice_view(report: ForcedChoiceReport, *, title: str = "", figures: 
     standing = "primary" if report.planned else "exploratory"
     said = (report.replicated or report.difference).sentence()
     told = report.similarity is None or report.sentence().startswith(said)
-    findings = [] if told else [Finding(said, "secondary" if report.planned else standing)]
+    findings = [] if told else [Finding(typeset(said), "secondary" if report.planned else standing)]
+    found = report.replicated or report.difference
+    missed = missed_in_sets(
+        report.test,
+        report.answers,
+        report.alpha,
+        found.pd_upper,
+        two_sided=report.difference.two_sided,
+        figures=figures,
+    )
     return ReportView(
         title=title or TITLES[report.test],
         question="",
-        headline=report.sentence(),
+        headline=typeset(report.sentence()),
         status=status(report.planned),
         findings=tuple(findings),
         facts=(
             ("Test", f"{TITLES[report.test]}; guessing is right {percent(guess_probability(report.test))}"),
             ("Took part", f"{count(report.tasters, 'taster')}, {count(report.answers, 'answer')}"),
             ("Correct", f"{report.correct} of {report.answers}"),
+            ("Level", f"α = {report.alpha:g}"),
         ),
-        sections=(_result(report, figures), *_tasters(report), _method(report)),
+        sections=(_result(report), missed, *_tasters(report), _method(report)),
         provenance=(("Data (SHA-256)", report.data_hash), *report.versions),
+        lead=_lead(report) if figures else None,
+        sure=_sure(report),
     )
 
 
@@ -57,7 +81,39 @@ def status(planned: bool) -> str:
     return "No analysis plan was sealed beforehand: every finding here is exploratory."
 
 
-def _result(report: ForcedChoiceReport, figures: bool) -> Section:
+def _lead(report: ForcedChoiceReport) -> Figure:
+    return chance_figure(
+        report.correct,
+        report.answers,
+        guess_probability(report.test),
+        report.difference.critical_value,
+        title="How many right answers guessing alone would give, and how many there were",
+    )
+
+
+def _sure(report: ForcedChoiceReport) -> tuple[str, ...]:
+    """What chance alone gives, the span of the estimate, and how far the result reaches."""
+    test = report.difference
+    found = report.replicated or test
+    if test.two_sided:
+        extreme = f"a count as far from one half as {report.correct} of {report.answers}"
+    else:
+        extreme = f"{report.correct} or more right of {report.answers}"
+    said = [f"If everybody only guessed, {extreme} would come up in {often(test.p_value)} such panels."]
+    if found.pd.low is not None and found.pd.high is not None:
+        said.append(
+            f"The share who tell the samples apart lies between {percent(found.pd.low)} and "
+            f"{percent(found.pd.high)} ({percent(found.pd.confidence)} interval)."
+        )
+    if report.answers_per_taster > 1:
+        said.append(
+            f"The {count(report.answers, 'answer')} come from {count(report.tasters, 'taster')}: how sure the result "
+            "is for other people hangs on the number of tasters, not of answers."
+        )
+    return (*said, CLAIM)
+
+
+def _result(report: ForcedChoiceReport) -> Section:
     test = report.difference
     needed = "none would suffice" if test.critical_value is None else str(test.critical_value)
     found = report.replicated or test
@@ -65,7 +121,7 @@ def _result(report: ForcedChoiceReport, figures: bool) -> Section:
     rows = [
         ("Share of correct answers", share_with_limits(found.pc), f"{how}, two-sided"),
         ("Share who tell the samples apart (pd)", share_with_limits(found.pd), f"{how}, two-sided"),
-        ("pd that could have been missed", share_with_limits(found.pd_upper), f"{how}, one-sided"),
+        ("pd that could have been missed", limit_alone(found.pd_upper, percent), f"{how}, one-sided"),
     ]
     if found.d_prime is not None:
         rows.append(("Size of the difference (d′)", number_with_limits(found.d_prime), f"{how}, two-sided"))
@@ -87,14 +143,8 @@ def _result(report: ForcedChoiceReport, figures: bool) -> Section:
         rows=tuple(rows),
         note="pd depends on the method and is not comparable between methods; d′ is.",
     )
-    drawn: tuple[Figure, ...] = ()
-    if figures:
-        guess = guess_probability(report.test)
-        figure = chance_figure(
-            report.correct, report.answers, guess, test.critical_value, title=TITLES[report.test]
-        )
-        drawn = (figure,)
-    return Section("result", "Result", figures=drawn, tables=(table,))
+    gist = f"{report.correct} of {report.answers} right, {p_equals(test.p_value)}"
+    return Section("result", "Result", tables=(table,), gist=gist, opened=True)
 
 
 def _tasters(report: ForcedChoiceReport) -> tuple[Section, ...]:
@@ -133,11 +183,13 @@ def _tasters(report: ForcedChoiceReport) -> tuple[Section, ...]:
         note="p is of each taster alone against guessing: among many tasters a small one comes up by chance.",
         detail=True,
     )
-    return (Section("people", "Who tasted: do tasters differ?", tables=(tests, each)),)
+    gist = f"overdispersion {number_with_limits(found.gamma)}"
+    return (Section("people", "Who tasted: do tasters differ?", tables=(tests, each), gist=gist),)
 
 
 def _method(report: ForcedChoiceReport) -> Section:
     tests = (report.difference, report.similarity, report.replicated)
     methods = dict.fromkeys(test.method for test in tests if test is not None)
-    paragraphs = tuple(f"{method}." for method in methods)
-    return Section("method", "Method and limits", paragraphs=(*paragraphs, CLAIM), notes=report.notes)
+    paragraphs = tuple(as_sentence(method) for method in methods)
+    notes = tuple(as_sentence(note) for note in report.notes)
+    return Section("method", "Method", paragraphs=paragraphs, notes=notes)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from panel.analysis.forced_choice_view import CLAIM, status
-from panel.analysis.numbers import as_sentence
+from panel.analysis.numbers import as_sentence, typeset
 from panel.analysis.provenance import rows_hash, versions
 from panel.analysis.view_parts import Finding, ReportView, Section
 from stats.results import Result
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from panel.analysis.columns import Columns
+    from panel.analysis.drawing import Figure
 
 
 MEASURED = "Readings of an instrument: no panel was asked."
@@ -125,17 +126,29 @@ def kind_view(report: KindReport, sections: Sequence[Section], *, title: str = "
     )
     method = Section(
         "method",
-        "Method and limits",
-        paragraphs=(*methods, *(() if report.kind == "cooling" else (CLAIM,))),
+        "Method",
+        paragraphs=methods,
         notes=tuple(note for note in map(as_sentence, report.notes) if note not in told),
     )
+    lead, sections = _leading(sections)
     return ReportView(
         title=title or report.title,
         question="",
-        headline=report.answer,
+        headline=typeset(report.answer),
         status=MEASURED if report.kind == "cooling" else status(planned=False),
-        findings=tuple(Finding(text, "exploratory") for text in report.findings),
+        findings=tuple(Finding(typeset(text), "exploratory") for text in report.findings),
         facts=(*report.facts, ("Level", f"α = {report.alpha:g}")),
         sections=(*sections, *reading, method),
         provenance=(("Data (SHA-256)", report.data_hash), *report.versions),
+        lead=lead,
+        sure=() if report.kind == "cooling" else (CLAIM,),
     )
+
+
+def _leading(sections: list[Section]) -> tuple[Figure | None, list[Section]]:
+    """The first figure of the first part goes to the top of the report, and that part is unfolded."""
+    if not sections:
+        return None, sections
+    first, *rest = sections
+    lead = first.figures[0] if first.figures else None
+    return lead, [dataclasses.replace(first, figures=first.figures[1:], opened=True), *rest]

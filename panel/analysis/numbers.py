@@ -54,10 +54,39 @@ def natural(name: str) -> tuple[tuple[int, int, str], ...]:
 
 
 def as_sentence(note: str) -> str:
-    """A note with a capital letter, unless it starts with a symbol, and a full stop."""
-    symbol = note.startswith(("d'", "d′", "p ", "pd ", "dz "))
-    text = note if symbol else note[:1].upper() + note[1:]
+    """A note with a capital letter, unless it starts with a symbol, and a full stop; typeset."""
+    symbol = note.startswith(("d'", "d′", "p ", "pd ", "dz ", "n ="))
+    text = typeset(note if symbol else note[:1].upper() + note[1:])
     return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def typeset(text: str) -> str:
+    """Text of the calculator as a page prints it: d′, real minus signs, curly quotation marks."""
+    text = text.replace("d'", "d′")
+    text = re.sub(r"(?<![\w.,)])-(?=\d)", "−", text)
+    return re.sub(r'"([^"]*)"', r"“\1”", text)
+
+
+def points(number: str) -> str:
+    """ "0.75 points", "1 point"."""
+    return f"{number} point" if number in ("1", "1.0") else f"{number} points"
+
+
+def chance_text(chance: float, decimals: int = 0) -> str:
+    """A chance 0..1 in per cent, never rounded to certainty: "< 1 %", "37 %", "> 99 %"."""
+    least: float = 0.01 / 10**decimals
+    if 0 < chance < least:
+        return f"< {percent(least, decimals)}"
+    most = 1 - least
+    return f"> {percent(most, decimals)}" if most < chance < 1 else percent(chance, decimals)
+
+
+def often(p: float) -> str:
+    """How often chance alone gives as much: "7 in 100", "3 in 1,000", "fewer than 1 in 10,000"."""
+    if p < 0.0001:
+        return "fewer than 1 in 10,000"
+    of = next((of for of in (100, 1_000) if p * of >= 1.5), 10_000)
+    return f"about {round(p * of):,} in {of:,}"
 
 
 def p_equals(p: float | None) -> str:
@@ -88,6 +117,11 @@ def number_with_limits(value: Estimate, decimals: int = 2) -> str:
     """ "1.47 (0.00 to 2.55)"; "all correct: no estimate" where it does not exist."""
     point = "no finite estimate" if value.estimate is None else fixed(value.estimate, decimals)
     return f"{point} ({_limits(value, lambda one: fixed(one, decimals))})"
+
+
+def limit_alone(value: Estimate, write: Callable[[float], str]) -> str:
+    """ "at most 52 %": the limit without the estimate, where only the limit answers the question."""
+    return _limits(value, write)
 
 
 def _limits(value: Estimate, write: Callable[[float], str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from panel.analysis.figures import consistency_grid
@@ -16,18 +17,21 @@ from panel.analysis.numbers import (
     p_cell,
     p_equals,
     signed,
+    typeset,
 )
 from panel.analysis.view_parts import Column, Section, Table
-from stats.phrasing import listing, percent, significant
+from stats.phrasing import count, listing, percent, significant
 
 if TYPE_CHECKING:
     from panel.analysis.figures import Figure
     from panel.analysis.score_report import AttributeReport, ScoreReport
     from panel.analysis.wording import Called
     from stats.camps import Camps
+    from stats.consistency import PanelConsistency
     from stats.order_effects import OrderEffects
 
 GRID_NOTE = (
+    "A reliability of 0 means that scores say nothing about the samples, one of 1 that all tasters say the same. "
     "Agreement is the correlation of a taster's scores with the mean of the other tasters; a frame marks a flag. "
     "With few samples it is uncertain: read it as a hint, not as a verdict on a person."
 )
@@ -38,21 +42,36 @@ def people_section(report: ScoreReport, *, figures: bool) -> Section | None:
     known = [one for one in report.attributes if one.consistency is not None]
     if not known:
         return None
-    paragraphs = [f"“{one.title}”: {one.consistency.sentence()}" for one in known if one.consistency]
+    paragraphs = [_panel_sentence(one, one.consistency) for one in known if one.consistency]
     if report.patterns is not None:
         paragraphs.append(report.patterns.sentence())
     flags = _flags_table(known)
     drawn = (_grid(known),) if figures else ()
     tables = [_tasters_table(known[0]), *([flags] if flags else [])]
     notes = [GRID_NOTE, *(note for one in known if one.consistency for note in one.consistency.notes)]
+    flagged = len({flag.taster for one in known if one.consistency for flag in one.consistency.flags})
+    told = {text.casefold() for table in tables for text in re.split(r"(?<=\.) ", table.note)}
     return Section(
         "people",
         "Who tasted: can the panel be trusted?",
-        paragraphs=tuple(paragraphs),
+        paragraphs=tuple(map(typeset, paragraphs)),
         figures=drawn,
         tables=tuple(tables),
-        notes=tuple(dict.fromkeys(as_sentence(note) for note in notes)),
+        notes=tuple(
+            dict.fromkeys(text for note in notes if (text := as_sentence(note)).casefold() not in told)
+        ),
+        gist=f"{flagged} of {count(report.tasters, 'taster')} flagged" if flagged else "nobody is flagged",
     )
+
+
+def _panel_sentence(one: AttributeReport, panel: PanelConsistency) -> str:
+    """Reliability, and who is flagged; what leaving them out does stands under robustness."""
+    names = sorted({flag.taster for flag in panel.flags}, key=natural)
+    if not names:
+        return f"“{one.title}”: {panel.reliability()}; no taster is flagged."
+    who = listing(names if len(names) <= 4 else [*names[:3], f"{len(names) - 3} more"])
+    noun, verb = ("taster", "is") if len(names) == 1 else ("tasters", "are")
+    return f"“{one.title}”: {panel.reliability()}; {noun} {who} {verb} flagged."
 
 
 def _grid(known: list[AttributeReport]) -> Figure:
@@ -101,7 +120,7 @@ def _figure(value: float | None) -> str:
 
 def _flags_table(known: list[AttributeReport]) -> Table | None:
     rows = tuple(
-        (flag.taster, one.title, flag.about, flag.seen, flag.rule)
+        (flag.taster, one.title, flag.about, typeset(flag.seen), typeset(flag.rule))
         for one in known
         if one.consistency
         for flag in one.consistency.flags
@@ -126,10 +145,23 @@ def serving_section(report: ScoreReport, called: Called, *, figures: bool) -> Se
         "serving",
         "The serving: did its order move the scores?",
         paragraphs=tuple(_order_sentence(one, order, called) for one, order in known),
+        gist=_order_gist([order for _, order in known]),
         figures=tuple(_serving_figure(one, called) for one, _ in known[:1]) if figures else (),
         tables=tuple(table for one, order in known for table in _order_tables(one, order, called)),
         notes=tuple(dict.fromkeys(as_sentence(note) for _, order in known for note in order.notes)),
     )
+
+
+def _order_gist(known: list[OrderEffects]) -> str:
+    moved = sum(
+        test.p_value is not None and test.p_value < order.alpha
+        for order in known
+        for test in (order.position, order.carry_over)
+    )
+    tested = sum(test.p_value is not None for order in known for test in (order.position, order.carry_over))
+    if not tested:
+        return "cannot be tested"
+    return f"shown in {moved} of {count(tested, 'test')}" if moved else "not shown"
 
 
 def _serving_figure(one: AttributeReport, called: Called) -> Figure:
@@ -221,6 +253,7 @@ def camps_section(report: ScoreReport, called: Called) -> Section | None:
         "Camps: does the average hide two tastes?",
         paragraphs=tuple(camps_sentence(one, camps, called) for one, camps in known),
         tables=tuple(_camps_table(one, camps, called) for one, camps in known if camps.warning),
+        gist="camps were found" if any(camps.warning for _, camps in known) else "no good evidence for camps",
         notes=tuple(dict.fromkeys(as_sentence(note) for _, camps in known for note in camps.notes)),
     )
 

@@ -20,6 +20,9 @@ def text_report(view: ReportView) -> str:
         parts.append(_filled(view.question))
     parts += [_filled(view.headline), _filled(view.status)]
     parts.append("\n".join(_filled(f"{term}: {text}", hang=2) for term, text in view.facts))
+    if view.sure:
+        told = [_filled(f"- {text}", hang=2) for text in view.sure]
+        parts.append(_title("How sure is this?", "-") + "\n" + "\n".join(told))
     if view.findings:
         listed = [_filled(f"- {finding.text} [{finding.standing}]", hang=2) for finding in view.findings]
         parts.append(_title("Findings", "-") + "\n" + "\n".join(listed))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from panel.analysis.numbers import p_cell, p_equals
+from panel.analysis.numbers import natural, p_cell, p_equals
 from panel.analysis.view_parts import Column, Section, Table
 from panel.analysis.wording import rank_p, rank_test_name
-from stats.phrasing import listing, p_text
+from stats.phrasing import count, listing, p_text
 
 if TYPE_CHECKING:
     from panel.analysis.score_report import AttributeReport, ScoreReport
@@ -43,12 +43,15 @@ def robustness_section(report: ScoreReport) -> Section | None:
         detail=len(rows) > 12,
     )
     notes = (WITHOUT,) if any(one.without for one in known) else ()
+    unsure = sum(bool(shaky_sentences(one)) or hangs_on_them(one) for one in known)
+    gist = f"sensitive in {unsure} of {count(len(known), 'attribute')}" if unsure else "the checks agree"
     return Section(
         "robustness",
-        "Robustness: does the finding hang on the method or on single tasters?",
+        "Robustness: does it hang on the method or on single tasters?",
         paragraphs=tuple(paragraphs),
         tables=(table,),
         notes=notes,
+        gist=gist if any(checks_of(one) or one.without for one in known) else "no other test applies",
     )
 
 
@@ -98,9 +101,10 @@ def hangs_on_them(one: AttributeReport) -> bool:
 
 
 def _who(tasters: tuple[str, ...]) -> str:
-    if len(tasters) <= 4:
-        return listing(list(tasters))
-    return f"the {len(tasters)} flagged tasters"
+    if len(tasters) > 4:
+        return f"the {len(tasters)} flagged tasters"
+    named = listing(sorted(tasters, key=natural))
+    return f"{'taster' if len(tasters) == 1 else 'tasters'} {named}"
 
 
 def _lines(one: AttributeReport) -> list[tuple[str, float | None]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING
 
+from panel.analysis.figures_plots import DifferenceRow
 from panel.analysis.numbers import (
     ABSENT,
     decimals_for,
@@ -17,15 +18,20 @@ from panel.analysis.numbers import (
     signed,
 )
 from panel.analysis.view_parts import Column, Table
-from panel.analysis.wording import CORRECTIONS, rank_p, rank_test_name, rank_values
+from panel.analysis.wording import rank_p, rank_test_name, rank_values
+from stats.multiplicity import CORRECTIONS
 from stats.phrasing import percent, significant
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from panel.analysis.score_report import AttributeReport
     from panel.analysis.wording import Called
     from stats.comparisons import Pair
     from stats.liking_rows import HedonicAnova
 
+MANY_PAIRS = 15  # pairs that are seen at a glance
+MOST_PAIRS = 60  # rows of a table of pairs that anybody reads
 _ADJUSTED = {
     "tukey": "Tukey's method, all pairs together",
     "dunnett": "Dunnett's method, all comparisons with the reference together",
@@ -67,7 +73,7 @@ def means_table(one: AttributeReport, main: HedonicAnova, called: Called) -> Tab
     )
 
 
-def _higher_first(pair: Pair) -> Pair:
+def higher_first(pair: Pair) -> Pair:
     """The same pair with the higher sample in front, so that differences read one way."""
     if pair.difference >= 0:
         return pair
@@ -91,11 +97,10 @@ def _negative(value: float | None) -> float | None:
 def pairs_table(one: AttributeReport, main: HedonicAnova, called: Called) -> Table:
     """Differences with intervals, standardised effect and adjusted p, largest first."""
     pairs = sorted(
-        (pair if main.reference else _higher_first(pair) for pair in main.pairs),
+        (pair if main.reference else higher_first(pair) for pair in main.pairs),
         key=lambda pair: (-abs(pair.difference), pair.a, pair.b),
     )
-    widths = [(pair.high - pair.low) / 2 for pair in pairs if pair.low is not None and pair.high is not None]
-    decimals = decimals_for(widths)
+    decimals = decimals_for(half_widths(pairs))
     rows = tuple(
         (
             f"{called(pair.a)} {'compared with' if main.reference else 'over'} {called(pair.b)}",
@@ -104,7 +109,10 @@ def pairs_table(one: AttributeReport, main: HedonicAnova, called: Called) -> Tab
             signed(pair.effect_size, 2),
             p_cell(pair.p_adjusted),
         )
-        for pair in pairs
+        for pair in pairs[:MOST_PAIRS]
+    )
+    left = (
+        f" The {MOST_PAIRS} largest of {len(pairs)} differences are shown." if len(pairs) > MOST_PAIRS else ""
     )
     return Table(
         caption=f"“{one.title}”: differences between samples",
@@ -117,11 +125,30 @@ def pairs_table(one: AttributeReport, main: HedonicAnova, called: Called) -> Tab
         ),
         rows=rows,
         note=(
-            f"p by {_ADJUSTED[main.adjust]}. dz: mean difference within tasters over its standard deviation."
+            f"p by {_ADJUSTED[main.adjust]}. dz: mean difference within tasters over its standard deviation.{left}"
             if len(pairs) > 1
             else "dz: mean difference within tasters over its standard deviation."
         ),
+        detail=len(pairs) > MANY_PAIRS,
     )
+
+
+def half_widths(pairs: Iterable[Pair]) -> list[float]:
+    """Half the length of each interval that there is."""
+    return [(pair.high - pair.low) / 2 for pair in pairs if pair.low is not None and pair.high is not None]
+
+
+def difference_rows(main: HedonicAnova, called: Called) -> list[DifferenceRow]:
+    """Differences for a figure, largest first; empty where pairs have no limits, or are too many to be seen."""
+    pairs = [pair if main.reference else higher_first(pair) for pair in main.pairs]
+    if len(pairs) > MANY_PAIRS or len(pairs) < 2:
+        return []
+    verb = "–" if main.reference else "over"
+    return [
+        DifferenceRow(f"{called(pair.a)} {verb} {called(pair.b)}", pair.difference, pair.low, pair.high)
+        for pair in sorted(pairs, key=lambda pair: (-abs(pair.difference), pair.a, pair.b))
+        if pair.low is not None and pair.high is not None
+    ]
 
 
 def conditions_table(one: AttributeReport, called: Called) -> Table | None:
@@ -131,11 +158,12 @@ def conditions_table(one: AttributeReport, called: Called) -> Table | None:
     conditions = sorted({row.condition for row in one.by_condition}, key=natural)
     samples = sorted({row.sample for row in one.by_condition})
     means = {(row.condition, row.sample): row.mean for row in one.by_condition}
+    decimals = decimals_for(row.high - row.mean for row in one.main.means) if one.main else 2
     return Table(
         caption=f"“{one.title}”: raw means under each condition",
         columns=(Column("Condition", numeric=False), *(Column(called(sample)) for sample in samples)),
         rows=tuple(
-            (condition, *(fixed(means.get((condition, sample)), 2) for sample in samples))
+            (condition, *(fixed(means.get((condition, sample)), decimals) for sample in samples))
             for condition in conditions
         ),
     )

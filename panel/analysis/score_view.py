@@ -5,38 +5,46 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from panel.analysis import wording
+from panel.analysis.attribute_view import attribute_section, means_of
+from panel.analysis.drawing import cut
 from panel.analysis.drivers_view import drivers_section
 from panel.analysis.duplicates import duplicates_sentence
-from panel.analysis.figures import Figure, MeanRow, means_figure, rank_sum_figure
+from panel.analysis.figures_plots import DifferenceRow, differences_figure
 from panel.analysis.forced_choice_view import CLAIM, status
-from panel.analysis.numbers import as_sentence, decimals_for, df_text, natural, p_cell, signed
+from panel.analysis.missed_view import missed_between_means
+from panel.analysis.numbers import (
+    ABSENT,
+    as_sentence,
+    decimals_for,
+    df_text,
+    interval,
+    natural,
+    p_cell,
+    signed,
+)
 from panel.analysis.panel_view import camps_section, camps_sentence, people_section, serving_section
 from panel.analysis.profile_view import profile_section
 from panel.analysis.robustness_view import (
+    checks_of,
+    hangs_on_them,
     robustness_section,
     shaky_sentences,
     without_sentence,
 )
-from panel.analysis.score_tables import (
-    anova_table,
-    conditions_table,
-    means_table,
-    pairs_table,
-    ranks_table,
-    share_limits,
-    share_pairs_table,
-    shares_table,
-    tests_table,
-)
-from panel.analysis.view_parts import Column, Finding, ReportView, Section, Table, folded
+from panel.analysis.score_tables import half_widths, higher_first
+from panel.analysis.view_parts import Column, Finding, ReportView, Section, Table
 from stats.phrasing import count, listing, significant
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from panel.analysis.figures import Figure
     from panel.analysis.score_report import AttributeReport, ScoreReport
     from panel.analysis.wording import Called
+    from stats.comparisons import Pair
 
+FEW = 8  # tasters below which a panel is a first look: common practice, no source
+MOST_ATTRIBUTES = 20  # rows of the figure that sums up an unplanned table
 CORRECTED = {"holm": "p, Holm", "benjamini-hochberg": "p, Benjamini-Hochberg", "none": "p, uncorrected"}
 
 
@@ -54,18 +62,46 @@ def score_view(
     """
     called = _called(names)
     several = len(report.attributes) > 1
+    leading = None if several and report.primary is None else report.primary or report.attributes[0].attribute
     findings = [
         Finding(wording.attribute_sentence(one, called), one.standing)
         for one in report.attributes
-        if several and one.attribute != report.primary
+        if one.attribute != leading
     ]
-    agreement = [Finding(text, "check") for text in _cautions(report, called)]
+    cautions = [Finding(text, "check") for text in _cautions(report, called)]
+    lead, leads = _lead(report, leading, called)
+    return ReportView(
+        title=title or report.name or "Scores",
+        question=report.question,
+        headline=wording.headline(report, called),
+        status=f"{status(report.planned)} {_naming(names)}",
+        findings=(*findings, *cautions),
+        facts=_facts(report, called),
+        sections=_sections(report, leading, called, figures=figures, leads=leads),
+        provenance=(("Data (SHA-256)", report.data_hash), *report.versions),
+        lead=lead if figures else None,
+        sure=_sure(report, leading),
+    )
+
+
+def _sections(
+    report: ScoreReport, leading: str | None, called: Called, *, figures: bool, leads: bool
+) -> tuple[Section, ...]:
+    parts = [
+        attribute_section(
+            one,
+            place,
+            called,
+            figures=figures,
+            told=one.attribute == leading,
+            leads=leads and one.attribute == leading,
+        )
+        for place, one in enumerate(report.attributes, start=1)
+    ]
     sections = [
-        *([_overview(report, called)] if several else []),
-        *(
-            _attribute(one, place, called, figures, several)
-            for place, one in enumerate(report.attributes, start=1)
-        ),
+        *([_overview(report, called, opened=leading is None)] if len(report.attributes) > 1 else []),
+        *parts,
+        missed_between_means(_first(report, leading), figures=figures),
         drivers_section(report.drivers, called, figures=figures),
         profile_section(report, called, figures=figures),
         camps_section(report, called),
@@ -75,16 +111,48 @@ def score_view(
         *([_reading(report)] if report.assumptions else []),
         _method(report),
     ]
-    return ReportView(
-        title=title or report.name or "Scores",
-        question=report.question,
-        headline=wording.headline(report, called),
-        status=f"{status(report.planned)} {_naming(names)}",
-        findings=(*findings, *agreement),
-        facts=_facts(report, called),
-        sections=tuple(section for section in sections if section is not None),
-        provenance=(("Data (SHA-256)", report.data_hash), *report.versions),
-    )
+    return tuple(section for section in sections if section is not None)
+
+
+def _first(report: ScoreReport, leading: str | None) -> AttributeReport:
+    return report.attribute(leading) if leading is not None else report.attributes[0]
+
+
+def _lead(report: ScoreReport, leading: str | None, called: Called) -> tuple[Figure | None, bool]:
+    """The figure of the answer, and whether it is that of one attribute's means."""
+    if leading is not None:
+        return means_of(report.attribute(leading), called, "answer"), True
+    rows = []
+    for one in report.attributes:
+        pair = _widest(one)
+        if pair is not None and pair.low is not None and pair.high is not None:
+            label = f"{cut(one.title, 20)}: {called(pair.a)} over {called(pair.b)}"
+            rows.append(DifferenceRow(label, pair.difference, pair.low, pair.high))
+    if not rows:
+        return None, False
+    title = "The largest difference between two samples in each attribute, with its interval"
+    axis = "points (hollow: the interval holds no difference)"
+    return differences_figure(rows[:MOST_ATTRIBUTES], title=title, axis=axis, name="answer"), False
+
+
+def _sure(report: ScoreReport, leading: str | None) -> tuple[str, ...]:
+    """Whether other methods and other tasters say the same, what chance gives, and how far the result reaches."""
+    one = report.attribute(leading) if leading is not None else None
+    said: list[str] = []
+    if one is not None:
+        checks = checks_of(one)
+        if one.main is not None and checks:
+            said += shaky_sentences(one) or [
+                f"{'The other way' if len(checks) == 1 else f'All {len(checks)} other ways'} to test the same question "
+                f"{'comes' if len(checks) == 1 else 'come'} out the same at α = {report.alpha:g}."
+            ]
+        said += [without_sentence(one)] if hangs_on_them(one) else []
+    said += report.notes
+    if report.tasters < FEW:
+        said.append(
+            f"{count(report.tasters, 'taster')} can stand for few others: take the result as a first look."
+        )
+    return (*said, CLAIM)
 
 
 def _called(names: Mapping[str, str] | None) -> Called:
@@ -133,90 +201,49 @@ def _cautions(report: ScoreReport, called: Called) -> list[str]:
     return said
 
 
-def _overview(report: ScoreReport, called: Called) -> Section:
+def _widest(one: AttributeReport) -> Pair | None:
+    """The pair that lies farthest apart, the higher sample in front; None for shares of yes."""
+    if one.main is None or not one.main.pairs:
+        return None
+    return higher_first(max(one.main.pairs, key=lambda pair: abs(pair.difference)))
+
+
+def _overview(report: ScoreReport, called: Called, *, opened: bool) -> Section:
     rows = []
     for one in report.attributes:
         term = one.shares.terms[0] if one.shares else None
-        widest = max(one.main.pairs, key=lambda pair: abs(pair.difference)) if one.main else None
-        gap = "–"
-        if widest is not None:
-            width = [
-                (widest.high - widest.low) / 2
-                for _ in (0,)
-                if widest.low is not None and widest.high is not None
-            ]
-            size = signed(abs(widest.difference), decimals_for(width))
-            first, last = (widest.a, widest.b) if widest.difference >= 0 else (widest.b, widest.a)
-            gap = f"{size} ({called(first)} over {called(last)})"
-        test = "–"
+        pair, gap, limits = _widest(one), ABSENT, ABSENT
+        if pair is not None:
+            decimals = decimals_for(half_widths([pair]))
+            gap = f"{signed(pair.difference, decimals)} ({called(pair.a)} over {called(pair.b)})"
+            limits = interval(pair.low, pair.high, decimals)
+        test = ABSENT
         if one.main is not None:
             test = f"{significant(one.main.f)} ({df_text(one.main.df_num)}, {df_text(one.main.df_den)})"
         elif term is not None and term.cochran_q is not None:
             test = f"Q {significant(term.cochran_q)} ({term.df})"
-        rows.append((one.title, gap, test, p_cell(one.p_value), p_cell(one.p_adjusted), one.standing))
+        rows.append((one.title, gap, limits, test, p_cell(one.p_value), p_cell(one.p_adjusted), one.standing))
     table = Table(
         caption="Every attribute",
         columns=(
             Column("Attribute", numeric=False),
             *(
                 Column(heading)
-                for heading in ("Largest difference", "F or Q (df)", "p", CORRECTED[report.correction])
+                for heading in (
+                    "Largest difference",
+                    "Interval",
+                    "F or Q (df)",
+                    "p",
+                    CORRECTED[report.correction],
+                )
             ),
             Column("Standing", numeric=False),
         ),
         rows=tuple(rows),
     )
-    return Section("attributes", "All attributes", tables=(table,), notes=report.notes)
-
-
-def _attribute(one: AttributeReport, place: int, called: Called, figures: bool, several: bool) -> Section:
-    tables: list[Table | None] = []
-    tables += [shares_table(one, called), share_pairs_table(one, called)]
-    if one.main is not None:
-        tables += [means_table(one, one.main, called), pairs_table(one, one.main, called)]
-    tables.append(conditions_table(one, called))
-    tables += [folded(tests_table(one)), folded(ranks_table(one, called))]
-    if one.main is not None:
-        tables.append(folded(anova_table(one, one.main)))
-    return Section(
-        id=f"attribute-{place}",
-        title=one.title,
-        paragraphs=(*((wording.attribute_sentence(one, called),) if several else ()), one.why),
-        figures=tuple(_figures(one, place, called)) if figures else (),
-        tables=tuple(table for table in tables if table is not None and table.rows),
-        notes=tuple(as_sentence(note) for note in (*one.notes, *one.not_done)),
-    )
-
-
-def _figures(one: AttributeReport, place: int, called: Called) -> list[Figure]:
-    drawn = []
-    if one.main is not None:
-        raw = {row.sample: row.scores for row in one.raw}
-        rows = [
-            MeanRow(
-                called(row.sample),
-                row.mean,
-                row.low,
-                row.high,
-                one.main.letters.get(row.sample, "") if len(raw) > 2 else "",
-                raw[row.sample],
-            )
-            for row in sorted(one.main.means, key=lambda row: (-row.mean, row.sample))
-        ]
-        title = f"“{one.title}”: means with intervals over the scores"
-        drawn.append(means_figure(rows, title=title, axis=one.title, name=f"means-{place}"))
-    if one.shares is not None:
-        title = f"“{one.title}”: share of “yes” with intervals"
-        rows = [MeanRow(called(name), share, low, high) for name, _, _, share, low, high in share_limits(one)]
-        drawn.append(means_figure(rows, title=title, axis="share of yes", name=f"shares-{place}"))
-    if one.ranks is not None:
-        what, values = wording.rank_values(one.ranks)
-        sums = {called(name): value for name, value in values.items()}
-        even = what == "rank sum"
-        expected = sum(sums.values()) / len(sums) if even else None
-        title = f"“{one.title}”: {what}s"
-        drawn.append(rank_sum_figure(sums, title=title, expected=expected, what=what, name=f"ranks-{place}"))
-    return drawn
+    found = sum(one.found for one in report.attributes)
+    gist = f"a difference was shown in {found} of {len(report.attributes)}"
+    return Section("attributes", "All attributes", tables=(table,), gist=gist, opened=opened)
 
 
 def _reading(report: ScoreReport) -> Section:
@@ -228,10 +255,9 @@ def _method(report: ScoreReport) -> Section:
     checks = tuple(
         dict.fromkeys(f"{one.ranks.method}." for one in report.attributes if one.ranks is not None)
     )
-    notes = report.notes if len(report.attributes) == 1 else ()
     return Section(
         "method",
-        "Method and limits",
-        paragraphs=(f"{report.method}.", CLAIM),
-        notes=tuple(as_sentence(text) for text in (*kinds, *checks, *notes)),
+        "Method",
+        paragraphs=(f"{report.method}.",),
+        notes=tuple(as_sentence(text) for text in (*kinds, *checks)),
     )

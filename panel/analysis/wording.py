@@ -6,8 +6,9 @@ import math
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Protocol
 
-from panel.analysis.numbers import decimals_for, df_text, fixed
+from panel.analysis.numbers import decimals_for, df_text, fixed, points
 from stats import holm
+from stats.multiplicity import CORRECTIONS
 from stats.phrasing import count, listing, p_text, percent, significant
 
 if TYPE_CHECKING:
@@ -17,11 +18,6 @@ if TYPE_CHECKING:
     from stats.liking_rows import HedonicAnova
 
 Called = Callable[[str], str]
-CORRECTIONS = {
-    "holm": "Holm's correction",
-    "benjamini-hochberg": "Benjamini and Hochberg's correction",
-    "none": "no correction",
-}
 
 
 class RankTest(Protocol):
@@ -186,18 +182,14 @@ def _pair_text(pair: Pair, confidence: float, called: Called) -> str:
     high, low = (pair.a, pair.b) if pair.difference >= 0 else (pair.b, pair.a)
     if pair.low is None or pair.high is None:
         return (
-            f"{called(high)} scored {_points(significant(abs(pair.difference), 2))} higher than {called(low)}"
+            f"{called(high)} scored {points(significant(abs(pair.difference), 2))} higher than {called(low)}"
         )
     decimals = decimals_for([(pair.high - pair.low) / 2])
     ends = (pair.low, pair.high) if pair.difference >= 0 else (-pair.high, -pair.low)
     return (
-        f"{called(high)} scored {_points(fixed(abs(pair.difference), decimals))} higher than {called(low)} "
+        f"{called(high)} scored {points(fixed(abs(pair.difference), decimals))} higher than {called(low)} "
         f"({percent(confidence)} interval {fixed(ends[0], decimals)} to {fixed(ends[1], decimals)})"
     )
-
-
-def _points(number: str) -> str:
-    return f"{number} point" if number == "1" else f"{number} points"
 
 
 def _missed(one: AttributeReport, main: HedonicAnova, called: Called) -> str:
@@ -219,7 +211,7 @@ def _missed(one: AttributeReport, main: HedonicAnova, called: Called) -> str:
         "between two of them" if main.reference is None else f"from the reference {called(main.reference)}"
     )
     return (
-        f"{same}: {where} a difference of up to {_points(significant(max(limits), 2))} "
+        f"{same}: {where} a difference of up to {points(significant(max(limits), 2))} "
         f"could have been missed ({percent(main.confidence)} limits{together})."
     )
 

@@ -69,5 +69,5 @@ def test_the_report_is_clean_json_and_the_same_in_any_order():
 @pytest.mark.parametrize("correct", [0, 5, 12])
 def test_every_method_gives_a_whole_report(method, correct):
     view = report_view(analyse_forced_choice(method, answers(correct, 12)))
-    assert len(view.figures()) == 1
-    assert f"{correct} of 12 correct" in view.figures()[0].alt
+    assert [figure.name for figure in view.figures()] == ["chance", "missed"]
+    assert f"{correct} of 12 correct" in view.lead.alt

@@ -8,6 +8,7 @@ from panel.analysis.command import Options, run_as
 from panel.analysis.kind_report import Asked
 from panel.analysis.kinds import KINDS
 from panel.analysis.mapping import Mapping
+from panel.analysis.numbers import typeset
 from tests.analysis import kind_tables
 
 WHOLE = [pytest.param(kind, table, said, id=kind) for kind, (table, said) in kind_tables.TABLES.items()]
@@ -26,7 +27,7 @@ def result(found, place=0):
 def test_every_kind_gives_text_json_and_figures(kind, table, said):
     found = outcome(kind, table, said)
     assert found.ok, found.problems
-    assert " ".join(found.report.sentence().split()) in " ".join(found.text().split())
+    assert " ".join(typeset(found.report.sentence()).split()) in " ".join(found.text().split())
     told = json.loads(json.dumps(found.to_dict(), allow_nan=False))
     assert told["report"]["sentence"] == found.report.sentence()
     assert all(figure.svg.startswith("<svg") and figure.alt for figure in found.view().figures())

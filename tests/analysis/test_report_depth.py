@@ -164,7 +164,7 @@ def test_leaving_a_flagged_taster_out_is_shown_and_never_done():
 
     frame = one_who_turns_round()
     assert one.without[0].f == pytest.approx(stats.hedonic_anova(frame[frame["taster"] != "t0"]).f)
-    assert "without t0" in text_of(report)
+    assert "without taster t0" in text_of(report)
     assert "Nobody is left out of the findings" in text_of(report)
 
 

@@ -61,7 +61,7 @@ def test_samples_alike_are_not_kept_apart_and_different_ones_are():
     apart = {(pair.sample_a, pair.sample_b): pair.apart for pair in found.pairs}
     assert not apart["s3", "s4"]
     assert apart["s0", "s3"]
-    assert "not kept apart on it: s3 and s4" in found.sentence()
+    assert "not kept apart on it by resampled tasters: s3 and s4" in found.sentence()
 
 
 def test_ellipses_shrink_with_the_root_of_the_number_of_tasters():

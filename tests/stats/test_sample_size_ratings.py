@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2, f, t
-from statsmodels.stats.power import TTestPower
+from statsmodels.stats.power import TTestIndPower, TTestPower
 
 import stats
 
@@ -126,3 +126,34 @@ def test_sentence_and_json() -> None:
 def test_impossible_arguments_are_named(call, message: str) -> None:
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_a_pair_of_any_design_has_the_power_of_two_groups_in_statsmodels() -> None:
+    """Two groups of 20, one standard deviation apart: 0.869 in the manual of R's power.t.test (from memory) too."""
+    critical = float(t.ppf(0.975, 38))
+    ours = stats.pair_power(1.0, standard_error=np.sqrt(2 / 20), df=38, critical=critical)
+    assert ours == pytest.approx(TTestIndPower().power(1.0, 20, 0.05), rel=1e-9)
+    assert ours == pytest.approx(0.869, abs=5e-4)
+
+
+def test_without_a_difference_the_power_of_a_pair_is_its_risk() -> None:
+    assert stats.pair_power(
+        0.0, standard_error=0.4, df=11, critical=float(t.ppf(0.975, 11))
+    ) == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        pytest.param(
+            {"standard_error": 0.0, "df": 5, "critical": 2.0}, "standard_error must be", id="no error"
+        ),
+        pytest.param({"standard_error": 1.0, "df": 0, "critical": 2.0}, "df must be a positive", id="no df"),
+        pytest.param(
+            {"standard_error": 1.0, "df": 5, "critical": np.inf}, "critical must be", id="unreachable"
+        ),
+    ],
+)
+def test_an_impossible_pair_is_refused(asked, says) -> None:
+    with pytest.raises(ValueError, match=says):
+        stats.pair_power(1.0, **asked)
