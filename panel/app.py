@@ -64,7 +64,7 @@ def create_app(settings: Settings) -> FastAPI:
 
     app = FastAPI(title="Tasting panel", docs_url=None, redoc_url=None, openapi_url=None, lifespan=life)
     app.state.house = House(settings, database, tokens, reachable_base_url(settings))
-    app.state.templates = make_environment()
+    app.state.templates = make_environment(app.state.house.local)
     app.state.slow_down = SlowDown()
     app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
     for router in (

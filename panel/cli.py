@@ -27,8 +27,16 @@ Port = Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)]
 
 
 def settings_from(**given: object) -> Settings:
-    """The settings from the environment, with what the command line gives on top."""
-    return Settings(**{name: value for name, value in given.items() if value not in (None, "", 0)})  # type: ignore[arg-type]
+    """The settings from the environment, with what the command line gives on top. A wrong one ends the program."""
+    from pydantic import ValidationError
+
+    try:
+        return Settings(**{name: value for name, value in given.items() if value not in (None, "", 0)})  # type: ignore[arg-type]
+    except ValidationError as error:
+        for wrong in error.errors():
+            said = str(wrong["msg"]).removeprefix("Value error, ")
+            print(f"PANEL_{str(wrong['loc'][0]).upper()}: {said}.", file=sys.stderr)
+        raise typer.Exit(2) from None
 
 
 @app.command()
@@ -217,11 +225,13 @@ def _read(file: Path) -> bytes:
 
 
 def _one_file(outcome: Outcome) -> str:
+    from panel.web.local import local_of
     from panel.web.pages import make_environment
 
+    local = local_of(settings_from())
     stylesheet = (files("panel") / "static" / "panel.css").read_text(encoding="utf-8")
     return (
-        make_environment()
+        make_environment(local)
         .get_template("report/alone.html")
-        .render(view=outcome.view(), stylesheet=stylesheet)
+        .render(view=local.view(outcome.view()), stylesheet=stylesheet)
     )

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from zoneinfo import available_timezones
 
+from babel import Locale, UnknownLocaleError
 from platformdirs import user_data_path
-from pydantic import Field
+from pydantic import Field, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 
@@ -37,6 +39,35 @@ class Settings(BaseSettings):
     upload_limit_mb: int = Field(
         default=10, description="Largest uploaded table, in megabytes.", ge=1, le=100
     )
+
+    time_zone: str = Field(
+        default="",
+        description="Time zone in which pages show times, e.g. Europe/Vienna; empty for the machine's own.",
+    )
+    locale: str = Field(
+        default="en-GB",
+        description="How numbers and dates are written on the organiser's and analyst's pages, e.g. de-AT.",
+    )
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, name: str) -> str:
+        if name and name not in available_timezones():
+            raise ValueError(
+                f"no time zone is called {name!r}; write one such as Europe/Vienna or America/Chicago"
+            )
+        return name
+
+    @field_validator("locale")
+    @classmethod
+    def _known_locale(cls, name: str) -> str:
+        try:
+            Locale.parse(name, sep="-")
+        except (UnknownLocaleError, ValueError):
+            raise ValueError(
+                f"no locale is called {name!r}; write one such as en-GB, en-US or de-AT"
+            ) from None
+        return name
 
     @property
     def database_url(self) -> str:

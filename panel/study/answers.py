@@ -143,9 +143,8 @@ def _check_number(question: Question, raw: str) -> Answer | Problem:
 
 def limits_text(question: Question) -> str:
     """What number is asked for, in a sentence."""
-    given = {"unit": f" {question.unit}" if question.unit else ""}
-    given |= {"least": "" if question.least is None else f"{question.least:g}"}
-    given |= {"most": "" if question.most is None else f"{question.most:g}"}
+    given: dict[str, object] = {"unit": f" {question.unit}" if question.unit else ""}
+    given |= {"least": question.least, "most": question.most}
     if question.least is not None and question.most is not None:
         return said("Write a number from {least} to {most}{unit}.", **given)
     if question.least is not None:

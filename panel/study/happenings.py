@@ -72,8 +72,11 @@ def terms_of(events: Sequence[Event]) -> SealTerms | None:
     return None
 
 
-def what_happened(events: Sequence[Event]) -> tuple[Happening, ...]:
-    """Amendments, looks at names and everything that went otherwise than planned, by kind; no kind without a case."""
+def what_happened(events: Sequence[Event], moment: Callable[[str], str]) -> tuple[Happening, ...]:
+    """Amendments, looks at names and everything that went otherwise than planned, by kind; no kind without a case.
+
+    moment : how an event's time (UTC in ISO 8601) is written for the reader
+    """
     tasters = tasters_in(events)
     found = []
     for title, tell in _KINDS:
@@ -100,11 +103,6 @@ def tasters_in(events: Sequence[Event]) -> dict[str, str]:
             taken[place] += 1
             names[str(event.detail["attempt"])] = taster_name(place, taken[place])
     return names
-
-
-def moment(at: str) -> str:
-    """A moment of the log as people read it."""
-    return f"{at[:10]} {at[11:16]} UTC"
 
 
 def _amendment(event: Event, _tasters: dict[str, str]) -> str:

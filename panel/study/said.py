@@ -22,5 +22,6 @@ def said(pattern: str, **values: object) -> Said:
 def filled(pattern: str, values: dict[str, object]) -> str:
     """The pattern with each {name} replaced by its value; other braces stay as they are."""
     for name, value in values.items():
-        pattern = pattern.replace(f"{{{name}}}", str(value))
+        text = f"{value:g}" if isinstance(value, float) else str(value)
+        pattern = pattern.replace(f"{{{name}}}", text)
     return pattern

@@ -114,7 +114,7 @@ def _page(
         typed=typed or {},
         problems=problems,
         may_unblind=allowed(State(study.state), Move.UNBLIND),
-        happened=what_happened(events),
+        happened=what_happened(events, house.local.moment),
         looks=looks_at_names(events),
         seen=seen,
         seen_facts=_facts(seen) if seen else (),

@@ -119,7 +119,7 @@ def _report_page(
         unchanged=not signed or signed["data"] == built.fingerprint()["data"],
         alone=STATEMENT if studies.plan_of(study).alone else "",
         terms=terms_of(events),
-        happened=what_happened(events),
+        happened=what_happened(events, house.local.moment),
         looks=looks_at_names(events),
         problems=problems,
     )

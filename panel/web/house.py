@@ -9,6 +9,7 @@ from fastapi import Request
 from panel.settings import Settings
 from panel.store.database import Database
 from panel.store.tokens import Tokens
+from panel.web.local import Local, local_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +20,11 @@ class House:
     database: Database
     tokens: Tokens
     base_url: str
+
+    @property
+    def local(self) -> Local:
+        """How times and numbers are written for the organiser."""
+        return local_of(self.settings)
 
 
 def house_of(request: Request) -> House:

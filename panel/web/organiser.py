@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request, Response
@@ -54,7 +55,7 @@ class StudyLine:
     title: str
     state: str
     test: str
-    created: str
+    created: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,4 +272,4 @@ def _line(study: Study) -> StudyLine:
     draft = study.state == State.DRAFT
     method = studies.draft_of(study).get("method", "rating") if draft else json.loads(study.plan)["method"]
     name = TEST_METHODS[method].name if method in TEST_METHODS else ""
-    return StudyLine(study.id, study.title, study.state, name, f"{study.created_at:%Y-%m-%d}")
+    return StudyLine(study.id, study.title, study.state, name, study.created_at)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request, Response
@@ -27,7 +28,7 @@ class OrganiserLine:
 
     name: str
     added_by: str
-    since: str
+    since: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +110,7 @@ def _page(
         found = all_organisers(session)
         devices = sum(devices_of(session, organiser) for organiser in found if organiser.name == who.name)
     lines = tuple(
-        OrganiserLine(organiser.name, organiser.created_by, f"{organiser.created_at:%Y-%m-%d}")
-        for organiser in found
+        OrganiserLine(organiser.name, organiser.created_by, organiser.created_at) for organiser in found
     )
     return page(
         request, "sign_in/organisers.html", OrganisersPage(lines, name, devices, problems), status=status

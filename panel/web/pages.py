@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
     from starlette.datastructures import FormData
 
+    from panel.web.local import Local
+
 MOST_FIELDS = 5000
 
 
@@ -36,8 +38,11 @@ class Notice:
     back_label: str = ""
 
 
-def make_environment() -> Environment:
-    """The Jinja environment over the templates folder, wherever the package is installed."""
+def make_environment(local: Local) -> Environment:
+    """The Jinja environment over the templates folder, wherever the package is installed.
+
+    Filters: moment, day, number, figures, as `local` writes them.
+    """
     environment = Environment(
         loader=FileSystemLoader(str(files("templates"))),
         autoescape=True,
@@ -46,6 +51,8 @@ def make_environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals["_"] = translated
+    for name in ("moment", "day", "number", "figures"):
+        environment.filters[name] = getattr(local, name)
     environment.globals["figure_src"] = lambda figure: figure.data_uri()
     return environment
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from fastapi import APIRouter, Request, Response
 
@@ -26,12 +26,12 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class ShelvedStudy:
-    """One study that is put away. gone_on: the day on which a deleted one is removed for good, else ""."""
+    """One study that is put away. gone_on: when a deleted one is removed for good, else None."""
 
     id: str
     title: str
     state: str
-    gone_on: str
+    gone_on: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,7 @@ def show_shelf(request: Request, house: InHouse, _who: AsOrganiser) -> Response:
                 study.id,
                 study.title,
                 study.state,
-                f"{study.deleted_at + timedelta(days=DAYS_OF_GRACE):%Y-%m-%d}" if study.deleted_at else "",
+                study.deleted_at + timedelta(days=DAYS_OF_GRACE) if study.deleted_at else None,
             )
             for study in studies_on_the_shelf(session)
         ]

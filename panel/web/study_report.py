@@ -101,7 +101,7 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
         )
         for seat in seats
     )
-    view = _view(plan, report, names, figures) if report else None
+    view = house.local.view(_view(plan, report, names, figures)) if report else None
     return StudyReport(report, view, why_not, _comments(plan, kept_scores, names), tasters, late)
 
 

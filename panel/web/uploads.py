@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from panel.analysis.mapping import Mapping
     from panel.analysis.view_parts import ReportView
     from panel.store.tables import UploadedTable
+    from panel.web.house import House
 
 router = APIRouter()
 
@@ -39,7 +41,7 @@ class TableLine:
 
     id: str
     name: str
-    uploaded: str
+    uploaded: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,7 @@ def upload(
 @router.get("/tables/{table_id}")
 def show_table(request: Request, house: InHouse, _who: AsOrganiser, table_id: str) -> Response:
     kept = _kept(house, table_id)
-    return _table_page(request, kept, json.loads(kept.columns))
+    return _table_page(request, house, kept, json.loads(kept.columns))
 
 
 @router.post("/tables/{table_id}")
@@ -103,7 +105,7 @@ def name_table_columns(
     kept = _kept(house, table_id)
     outcome = _analysed(kept, sent)
     if not outcome.ok:
-        return _table_page(request, kept, sent, status=422)
+        return _table_page(request, house, kept, sent, status=422)
     with house.database.write() as session:
         name_columns(session, kept.id, sent)
     return see_other(f"/tables/{kept.id}")
@@ -126,9 +128,7 @@ def _kept(house: InHouse, table_id: str) -> UploadedTable:
 
 def _tables_page(request: Request, house: InHouse, wrong: str = "") -> Response:
     with house.database.read() as session:
-        lines = tuple(
-            TableLine(t.id, t.file_name, f"{t.uploaded_at:%Y-%m-%d %H:%M}") for t in tables_kept(session)
-        )
+        lines = tuple(TableLine(t.id, t.file_name, t.uploaded_at) for t in tables_kept(session))
     problems = (Problem("file", "unreadable", wrong),) if wrong else ()
     return page(request, "uploads/tables.html", TablesPage(lines, problems), status=422 if wrong else 200)
 
@@ -150,7 +150,9 @@ def _wishes(typed: dict[str, str]) -> Mapping:
     return Mapping(layout=layout if layout in ("long", "wide") else None, **roles, **chosen)  # type: ignore[arg-type]
 
 
-def _table_page(request: Request, kept: UploadedTable, typed: dict[str, str], status: int = 200) -> Response:
+def _table_page(
+    request: Request, house: House, kept: UploadedTable, typed: dict[str, str], status: int = 200
+) -> Response:
     from panel.analysis.reading import read_table
 
     outcome = _analysed(kept, typed)
@@ -168,6 +170,6 @@ def _table_page(request: Request, kept: UploadedTable, typed: dict[str, str], st
         typed=shown,
         assumptions=outcome.table.assumptions,
         problems=tuple(Problem("", "table", text) for text in outcome.problems),
-        view=outcome.view() if outcome.ok else None,
+        view=house.local.view(outcome.view()) if outcome.ok else None,
     )
     return page(request, "uploads/table.html", context, status=status)

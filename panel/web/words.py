@@ -10,6 +10,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
+from babel import numbers
 from jinja2 import pass_context
 
 from panel.study.languages import ENGLISH, LANGUAGES
@@ -44,6 +45,8 @@ class Words:
 def words_in(code: str) -> Words:
     """The words of a language, English where it is not known."""
     language = LANGUAGES.get(code, LANGUAGES[ENGLISH])
+        if isinstance(value, float):
+            return f"{value:g}".replace(".", numbers.get_decimal_symbol(self.code))
     return Words(language.code, language.direction, _catalogue(language.code))
 
 
