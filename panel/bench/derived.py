@@ -122,6 +122,8 @@ def _measured(bare: Figure, found: Sequence[Reading], measurand: Measurand) -> F
     if not exact and all(part.effect == 0 for part in parts):
         return mean
     total = combined_uncertainty(middle, parts or [Contribution("counted", 0.0)], confidence=CONFIDENCE)
+    if len(values) == 1 and measurand.runs > 1 and not exact:  # scatter exists and is unknown: no interval
+        return replace(mean, u=total.u, df=total.df)
     least = -math.inf if measurand.quantity in _SIGNED and bare.figure not in _TIMES_AND_AREAS else 0.0
     return replace(mean, u=total.u, df=total.df, low=max(total.low, least), high=total.high)
 
@@ -137,7 +139,11 @@ def _said_of(values: Sequence[float], known: int, measurand: Measurand, exact: b
             "look for what changed between the runs."
         )
     if len(values) == 1 and not exact:
-        said.append("One run only: how far repeats scatter is unknown, and the uncertainty leaves it out.")
+        said.append(
+            "One run only: how far repeats scatter is unknown, so that there is no interval."
+            if measurand.runs > 1
+            else "One run, as planned: its interval is the instrument's alone."
+        )
     elif not exact and not known and max(values) == min(values):
         said.append("All runs gave the same value; without the instrument's resolution its error is unknown.")
     return said

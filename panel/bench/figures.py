@@ -47,7 +47,9 @@ class Figure:
     n : how many valid runs gave a value; value : None where it cannot be had, with the reason in flags
     u : its standard uncertainty (type A and B together), None where nothing is known of it
     df : effective degrees of freedom (inf where only type B, 0 where u is None)
-    low, high : 95 % coverage interval; runs : each of these runs' own value; invalid : how many runs do not count
+    low, high : 95 % coverage interval, None where u is, and for one run where more were asked for: its u leaves out
+        how far runs scatter
+    runs : each of these runs' own value; invalid : how many runs do not count
     bound : "at least" where some run had not come to its end when the series stopped, else ""
     flags : sentences about what is missing, contradictory or to be read with care
     """

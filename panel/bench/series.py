@@ -65,11 +65,11 @@ class _Reading:
         self.problems.append(SeriesProblem(line, text))
 
 
-def read_series(text: str, unit: str, quantity: str = "temperature-series") -> SeriesRead:
+def read_series(text: str, quantity: str, unit: str) -> SeriesRead:
     """Read a series.
 
     text : lines of a time and a value, with or without headings; several columns where headings name them
-    unit : of values that name none, in the headings or beside the number; quantity : id in QUANTITIES
+    quantity : id in QUANTITIES; unit : of values that name none, in the headings or beside the number
 
     Times are minutes, or as the heading says (s, min, h), or clock times and dates, counted from the first line; a
     time of day may pass midnight once. Values may have a decimal comma and a unit. A line without a value is left out

@@ -38,7 +38,7 @@ PLAIN = ((0.0, 92.5), (5.0, 90.1), (10.0, 88.0))
     ],
 )
 def test_a_series_is_the_same_however_it_is_written(text):
-    found = read_series(text, "°C")
+    found = read_series(text, "temperature-series", "°C")
     assert found.problems == ()
     for one, other in zip(found.readings, PLAIN, strict=True):
         assert one == pytest.approx(other, abs=1e-4)
@@ -48,15 +48,15 @@ def test_a_series_is_the_same_however_it_is_written(text):
     "text", ["min;°F\n0;203\n10;194", "min;T\n0;203 °F\n10;194F", "minutes,temp in °F\n0,203\n10,194"]
 )
 def test_a_unit_in_the_heading_or_beside_the_number_counts(text):
-    assert read_series(text, "°C").readings == ((0, 95), (10, 90))
+    assert read_series(text, "temperature-series", "°C").readings == ((0, 95), (10, 90))
 
 
 def test_without_a_unit_it_is_the_one_shown():
-    assert read_series("0 203\n10 194", "°F").readings == ((0, 95), (10, 90))
+    assert read_series("0 203\n10 194", "temperature-series", "°F").readings == ((0, 95), (10, 90))
 
 
 def test_a_column_of_the_room_becomes_the_ambient():
-    found = read_series("min;temp °C;room °F\n0;95;71.6\n5;90;73.4\n10;88;", "°C")
+    found = read_series("min;temp °C;room °F\n0;95;71.6\n5;90;73.4\n10;88;", "temperature-series", "°C")
     assert found.ambient == pytest.approx((22 + 23) / 2)
     assert len(found.readings) == 3
 
@@ -73,13 +73,13 @@ def test_a_column_of_the_room_becomes_the_ambient():
     ],
 )
 def test_how_it_was_taken_is_said(text, note):
-    found = read_series(text, "°C")
+    found = read_series(text, "temperature-series", "°C")
     assert found.problems == ()
     assert note in " ".join(found.notes)
 
 
 def test_elapsed_times_keep_their_start():
-    assert read_series("0:05:00 92\n0:10:00 90", "°C").readings[0][0] == 5
+    assert read_series("0:05:00 92\n0:10:00 90", "temperature-series", "°C").readings[0][0] == 5
 
 
 @pytest.mark.parametrize(
@@ -105,14 +105,14 @@ def test_elapsed_times_keep_their_start():
     ],
 )
 def test_what_is_wrong_is_said_with_its_line(text, line, said):
-    found = read_series(text, "°C")
+    found = read_series(text, "temperature-series", "°C")
     assert found.readings == ()
     assert found.problems[0].line == line
     assert said in found.problems[0].text
 
 
 def test_many_problems_are_counted_and_not_all_listed():
-    found = read_series("0 1\n" + "".join(f"{n} x\n" for n in range(1, 60)), "°C")
+    found = read_series("0 1\n" + "".join(f"{n} x\n" for n in range(1, 60)), "temperature-series", "°C")
     assert len(found.problems) == MOST_PROBLEMS + 1
     assert found.problems[-1].text == f"{59 - MOST_PROBLEMS} more lines have problems."
 
@@ -130,14 +130,14 @@ def test_what_is_written_out_is_read_back(steps, separator, comma, unit, headed)
         minutes += step
         lines.append(f"{minutes}{separator}{tenths / 10}".replace(".", comma))
         expected.append((float(minutes), pytest.approx(convert(tenths / 10, unit, "°C"))))
-    found = read_series("\n".join(lines), unit)
+    found = read_series("\n".join(lines), "temperature-series", unit)
     assert found.problems == ()
     assert list(found.readings) == expected
 
 
 @given(st.text(alphabet='0123456789.,:;\t -/APMab°CF\n"', max_size=200))
 def test_any_text_gives_readings_or_problems(text):
-    found = read_series(text, "°C")
+    found = read_series(text, "temperature-series", "°C")
     assert bool(found.readings) != bool(found.problems)
     assert all(problem.text.endswith(".") for problem in found.problems)
     times = [minutes for minutes, _ in found.readings]
