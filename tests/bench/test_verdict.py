@@ -226,7 +226,7 @@ def test_only_the_proportions_of_weights_matter(all_groups: float, inside: float
     ("group", "groups"), [("Use", BENCH.groups), ("Price", (*BENCH.groups, Group("Price")))]
 )
 def test_a_criterion_in_which_all_are_equal_changes_no_order(group: str, groups: tuple[Group, ...]) -> None:
-    """Inside a group it thins out what the group tells apart; so the others of its group are left out there."""
+    """Alone in its group. Beside others it takes weight from them, and then the order may rightly change."""
     same = Criterion("c9", "Same", "m9", "mean", "", "g", worst=0, best=100, group=group)
     measured = figures(MINUTES, WARM) + [
         figure(product, "m9", "mean", 40.0, u=0.0, unit="g") for product in NAMES
