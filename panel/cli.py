@@ -153,7 +153,8 @@ def verify(
     ] = "",
 ) -> None:
     """Check a bundle offline: seal, log, answers and results, from its files alone."""
-    from panel.analysis.verification import NotABundleError, verify_bundle
+    from panel.analysis.verification import verify_bundle
+    from panel.study.bundle import NotABundleError
 
     try:
         verification = verify_bundle(_read(file), head)

@@ -7,9 +7,7 @@ sends. What it cannot: that the log's end was not cut off, unless its last hash 
 
 from __future__ import annotations
 
-import io
 import json
-import zipfile
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -23,8 +21,6 @@ from panel.study.seal import Event, digest, first_broken
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-MOST_BYTES = 200_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,36 +49,20 @@ class Verification:
         return self.first_failure is None
 
 
-class NotABundleError(ValueError):
-    """The file is no bundle of a study; the message says what is missing."""
-
-
 def verify_bundle(data: bytes, head: str = "") -> Verification:
     """Check the ZIP that the export gave.
 
     head : beginning of the log's last hash as known from elsewhere (closing sheet, a taster's receipt); it
-        must be the hash of an event of the log. NotABundleError where the file is no bundle.
+        must be the hash of an event of the log. bundle.NotABundleError where the file is no bundle.
     """
     return Verification(tuple(each_check(data, head)))
 
 
 def each_check(data: bytes, head: str = "") -> Iterator[Check]:
     """The checks of `verify_bundle` one after the other, the costly counting again last."""
-    yield from _checks(_unpacked(data), head.strip().lower())
-
-
-def _unpacked(data: bytes) -> dict[str, str]:
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            if sum(entry.file_size for entry in archive.infolist()) > MOST_BYTES:
-                raise NotABundleError("This file unpacks to more than a study's bundle can hold.")
-            files = {name: archive.read(name).decode("utf-8") for name in archive.namelist()}
-    except (zipfile.BadZipFile, UnicodeDecodeError):
-        raise NotABundleError("This is no bundle of a study: it is not a ZIP of text files.") from None
-    for name in (bundle.SEALED, bundle.COMMITMENT, bundle.EVENTS):
-        if name not in files:
-            raise NotABundleError(f"This is no whole bundle of a study: {name} is missing.")
-    return files
+    found = bundle.unpacked(data)
+    yield from _checks(found.texts, head.strip().lower())
+    yield _as_exported(found)
 
 
 def _checks(files: dict[str, str], head: str) -> Iterator[Check]:
@@ -128,6 +108,26 @@ def _known_files(files: dict[str, str]) -> Check:
     if foreign:
         return Check("files", False, f"{foreign[0]} does not belong to a study's bundle: put in later.")
     return Check("files", True, "Every file can be read and belongs to a bundle.")
+
+
+def _as_exported(found: bundle.Unpacked) -> Check:
+    """Whether every file is the one that the last export put in; the log itself is held by its chain."""
+    try:
+        exports = [line for line in _lines(found.texts, bundle.EVENTS) if line.get("kind") == "exported"]
+        prints = dict(exports[-1]["detail"]["files"]) if exports else None
+    except (ValueError, TypeError, KeyError):
+        prints = None
+    if prints is None:
+        return Check("files as exported", False, "The log does not say which files were exported.")
+    here = {name: mark for name, mark in found.prints.items() if name != bundle.EVENTS}
+    for name in sorted(here.keys() | prints.keys()):
+        if name not in here:
+            return Check("files as exported", False, f"{name} was exported and is missing.")
+        if here[name] != prints.get(name):
+            return Check("files as exported", False, f"{name} is not the file that was exported.")
+    return Check(
+        "files as exported", True, f"All {len(here)} files beside the log are those that were exported."
+    )
 
 
 def _chain(events: list[Event]) -> Check:

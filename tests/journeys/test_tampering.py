@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from panel.analysis.verification import Check, NotABundleError, each_check
+from panel.analysis.verification import Check, each_check
 from panel.study import bundle, seal
+from panel.study.bundle import NotABundleError
 from panel.study.seal import GENESIS, link
 from tests.web.desk import Desk
 
@@ -52,7 +53,7 @@ def files(bundles: tuple[bytes, bytes]) -> Files:
 
 def unzipped(data: bytes) -> Files:
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        return {name: archive.read(name).decode("utf-8") for name in archive.namelist()}
+        return {name: archive.read(name).decode("utf-8", "surrogateescape") for name in archive.namelist()}
 
 
 def failures(files: Files, head: str = "") -> list[Check]:
@@ -60,7 +61,7 @@ def failures(files: Files, head: str = "") -> list[Check]:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w") as archive:
         for name, text in files.items():
-            archive.writestr(name, text)
+            archive.writestr(name, text.encode("utf-8", "surrogateescape"))
     found = (check for check in each_check(packed.getvalue(), head) if check.holds is False)
     return list(islice(found, 1))
 
@@ -109,7 +110,7 @@ def test_a_cut_off_end_shows_by_the_head_from_outside_and_not_without(files: Fil
     head = json.loads(rows[-1])["hash"]
     assert failures(files, head[:16]) == []
     cut = put(files, bundle.EVENTS, rows[:-1])
-    assert failures(cut) == [], "the last event, an export, leaves no other trace"
+    assert failures(cut)[0].what == "files as exported", "an export before it put other files in"
     assert "its end was cut off" in failures(cut, head[:16])[0].text
 
 
@@ -267,6 +268,24 @@ def test_a_file_missing_put_in_or_unreadable_is_named(
     files: Files, change: Callable[[Files], Files], what: str
 ) -> None:
     assert failures(change(files))[0].what == what
+
+
+@pytest.mark.parametrize(
+    "name", [bundle.PAGE, bundle.WORKBOOK, bundle.DICTIONARY, bundle.RECOMPUTE, bundle.README], ids=str
+)
+def test_a_file_made_for_readers_is_held_by_its_fingerprint_in_the_log(files: Files, name: str) -> None:
+    assert failures({**files, name: files[name] + " "}) != [], "changed"
+    assert name in failures({**files, name: files[name] + " "})[0].text
+    gone = failures({other: text for other, text in files.items() if other != name})
+    assert (gone[0].what, gone[0].text) == ("files as exported", f"{name} was exported and is missing.")
+    rows = [json.loads(row) for row in lines(files, bundle.EVENTS)]
+    del rows[-1]["detail"]["files"]
+    last = rows[-1]
+    event = link(last["number"], last["at"], last["actor"], last["kind"], last["detail"], last["previous"])
+    unnamed = put(
+        files, bundle.EVENTS, [json.dumps(row) for row in [*rows[:-1], {**last, "hash": event.hash}]]
+    )
+    assert failures(unnamed)[0].what == "files as exported", "a log that names no files"
 
 
 @pytest.mark.parametrize("name", [bundle.SEALED, bundle.COMMITMENT, bundle.EVENTS], ids=str)
