@@ -36,6 +36,13 @@ CAUTIONS: dict[str, str] = {
     "raw": "Samples contain raw or lightly cooked food.",
 }
 
+BENCH_CAUTIONS = (
+    "Boiling water, steam and hot surfaces scald: wear gloves, open lids away from the face, keep others at a distance, "
+    "and let things cool before they are carried, tilted or measured. Pull the plug before reaching inside.",
+    "Food held warm for a measurement is not for eating, unless your local food-safety code’s times and temperatures for "
+    "hot holding are kept. Local food-safety and workplace rules come first.",
+)
+
 ALWAYS = (
     "If you must avoid any of these, are unwell, or simply would rather not, step out: "
     "no reason is needed and none is kept. Local food-safety and workplace rules come first; "

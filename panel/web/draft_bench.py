@@ -64,7 +64,7 @@ def bench_form(
     figures |= {"mean": "mean of the runs, price or share passed", "per serving": "per serving"}
     return BenchForm(
         quantities=tuple(QUANTITIES.values()),
-        units={row: _units(typed.get(f"measurand-{row}-quantity", "")) for row in rows},
+        units={row: units_of(typed.get(f"measurand-{row}-quantity", "")) for row in rows},
         sources=(("", "Choose"), *_measured(typed), *_asked(typed)),
         figures=(("", "The mean; of a series its value at 30 minutes"), *figures.items()),
         ready=(("", "Choose"), *((ready.id, ready.name) for ready in READY_SETS.values())),
@@ -73,7 +73,8 @@ def bench_form(
     )
 
 
-def _units(quantity: str) -> Options:
+def units_of(quantity: str) -> Options:
+    """The units of one kind of quantity to choose from; of all where none is chosen yet."""
     known = [QUANTITIES[quantity]] if quantity in QUANTITIES else list(QUANTITIES.values())
     names = dict.fromkeys(unit for one in known for unit in one.units)
     return (("", "Its usual unit"), *((name, name) for name in names))

@@ -108,4 +108,5 @@ async def sent_fields(form: Annotated[Any, Depends(sent_form)]) -> dict[str, str
 
 
 Sent = Annotated[dict[str, str], Depends(sent_fields)]
+SentForm = Annotated[Any, Depends(sent_form)]
 InHouse = Annotated[House, Depends(house_of)]

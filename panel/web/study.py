@@ -83,7 +83,7 @@ class SealedPage:
 
 @dataclass(frozen=True, slots=True)
 class LinkPage:
-    """Shown once: a sign-in link for kitchen or analyst."""
+    """Shown once: a sign-in link for kitchen, analyst or bench."""
 
     head: StudyHead
     role: str
@@ -153,7 +153,7 @@ def print_recovery_sheet(
 def make_link(
     request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent
 ) -> Response:
-    role = "analyst" if sent.get("role") == "analyst" else "kitchen"
+    role = sent.get("role", "") if sent.get("role") in ("analyst", "bench") else "kitchen"
     studies.require(study, Move.EXPORT)
     with house.database.write() as session:
         token = new_link(session, study.id, role, who.actor)

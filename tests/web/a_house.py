@@ -118,7 +118,7 @@ def furnished(folder: Path) -> Furnished:
     browser = first_start(app)
     study, other = sealed_study(browser), sealed_study(browser)
     links = {}
-    for role in ("kitchen", "analyst"):
+    for role in ("kitchen", "analyst", "bench"):
         made = browser.post(f"/studies/{study}/links", data={"role": role}).text
         links[role] = re.search(r"/in/[\w-]+", made)[0]  # type: ignore[index]
     table = b"taster,sample,score\n" + b"".join(

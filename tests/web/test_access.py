@@ -49,7 +49,7 @@ OPEN = (
     "/sign-in", "/sign-out", "/first-start", "/in/", "/j/", "/J/", "/p/", "/P/", "/c/", "/C/", "/t/", "/{way}/",
 )  # fmt: skip
 OPEN_PAGES = ("/go", "/p", "/P")  # where a code is typed
-# What kitchen and analyst may use of their own study; everything else is the organiser's. By invariant: the kitchen
+# What kitchen, analyst and bench may use of their own study; everything else is the organiser's. By invariant: the kitchen
 # sees pour letters, the analyst the report by blind label.
 MAY = {
     "kitchen": {
@@ -60,6 +60,19 @@ MAY = {
         "print/serving-sheet.pdf",
     },
     "analyst": {"report", "exclusions", "sign"},
+    "bench": {
+        "bench",
+        "bench/units",
+        "bench/measure/{key}",
+        "bench/entries/{entry}",
+        "bench/entries/{entry}/judge",
+        "bench/entries/{entry}/photo",
+        "bench/photos/{photo_id}",
+        "bench/table.csv",
+        "bench/stopwatch",
+        "bench/instruments",
+        "bench/instruments/{instrument_id}/put-away",
+    },
 }
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 
@@ -129,8 +142,8 @@ def test_no_method_whatever_lets_a_stranger_in(house: Furnished) -> None:
             assert answer.status_code in (303, 403, 405), f"{method} {path} answers {answer.status_code}"
 
 
-@pytest.mark.parametrize("role", ["kitchen", "analyst"])
-def test_every_route_that_is_not_theirs_refuses_kitchen_and_analyst(house: Furnished, role: str) -> None:
+@pytest.mark.parametrize("role", sorted(MAY))
+def test_every_route_that_is_not_theirs_refuses_kitchen_analyst_and_bench(house: Furnished, role: str) -> None:
     browser = house.signed_in(role)
     for method, path in guarded(house):
         if own(path) not in MAY[role]:
@@ -140,15 +153,15 @@ def test_every_route_that_is_not_theirs_refuses_kitchen_and_analyst(house: Furni
             )
 
 
-@pytest.mark.parametrize("role", ["kitchen", "analyst"])
-def test_what_is_theirs_is_open_to_kitchen_and_analyst(house: Furnished, role: str) -> None:
+@pytest.mark.parametrize("role", sorted(MAY))
+def test_what_is_theirs_is_open_to_kitchen_analyst_and_bench(house: Furnished, role: str) -> None:
     browser = house.signed_in(role)
     theirs = [(method, path) for method, path in guarded(house) if own(path) in MAY[role]]
     assert {own(path) for _, path in theirs} == MAY[role]
     assert not any(refuses(browser.request(method, house.path(path))) for method, path in theirs)
 
 
-@pytest.mark.parametrize("role", ["kitchen", "analyst"])
+@pytest.mark.parametrize("role", sorted(MAY))
 def test_a_link_opens_its_own_study_only(house: Furnished, role: str) -> None:
     browser = house.signed_in(role)
     for method, path in guarded(house):
@@ -220,8 +233,8 @@ def test_an_honest_copy_of_a_cookie_lets_in(house: Furnished) -> None:
     assert forged == held
 
 
-@pytest.mark.parametrize("theirs", ["kitchen", "analyst"])
-@pytest.mark.parametrize("taken_for", ["organiser", "kitchen", "analyst"])
+@pytest.mark.parametrize("theirs", ["kitchen", "analyst", "bench"])
+@pytest.mark.parametrize("taken_for", ["organiser", "kitchen", "analyst", "bench"])
 def test_a_cookie_put_under_another_roles_name_is_refused(
     house: Furnished, theirs: str, taken_for: str
 ) -> None:
@@ -231,6 +244,7 @@ def test_a_cookie_put_under_another_roles_name_is_refused(
         "organiser": "/",
         "kitchen": f"/studies/{house.study}/kitchen",
         "analyst": f"/studies/{house.study}/report",
+        "bench": f"/studies/{house.study}/bench",
     }
     assert refuses(browser.get(pages[taken_for])) is (theirs != taken_for)
 
