@@ -14,10 +14,11 @@ from reportlab.platypus import Flowable, KeepTogether, PageBreak, Table
 from panel.printing import lettering
 from panel.printing.document import Marks, TickBox, gap, heading, paragraph, render, table
 from panel.printing.page import PrintedSheet
-from panel.study import cautions as caution_texts
 from panel.study.answers import limits_text
+from panel.study.notices import notice_of, retasting
 from panel.study.plan import Plan, Question
-from panel.study.questions import asked_at_end, asked_on, points_of, terms_of
+from panel.study.questions import points_of, terms_of
+from panel.study.said import Speaks, as_written
 from panel.study.scales import CANNOT_TELL_WORDS, scale_of
 from panel.study.set_answers import options, set_kind
 from panel.study.test_methods import method_of
@@ -31,20 +32,26 @@ class BallotTask:
     """One screen of the phone on paper: its codes in serving order, and how they are served.
 
     known : whether its one cup is shown by name, before the coded ones
+    questions : what is asked, in the order of this place; empty for a set of cups and a cup shown by name
     """
 
     codes: tuple[str, ...]
     condition: str = ""
     known: bool = False
+    questions: tuple[Question, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class PaperBallot:
-    """The ballot of one place. code : of the place, for keying in, "" to leave it out; tasks : in serving order."""
+    """The ballot of one place. code : of the place, for keying in, "" to leave it out; tasks : in serving order.
+
+    at_end : what is asked once, after the last task, in the order of this place
+    """
 
     place: int
     tasks: tuple[BallotTask, ...]
     code: str = ""
+    at_end: tuple[Question, ...] = ()
 
 
 def paper_ballots(
@@ -54,27 +61,35 @@ def paper_ballots(
     commitment: str = "",
     rehearsal: bool = False,
     paper: str = "A4",
+    cups: int = 0,
+    say: Speaks = as_written,
 ) -> PrintedSheet:
-    """One ballot for each place, each starting on a new page; every task says not to turn back.
+    """One ballot for each place, each starting on a new page.
 
-    Raises ValueError for no ballots, a place without tasks, or a scale or method that is not known.
+    cups : the most that one taster gets at a sitting, for what they hold together
+    say : in which words, English where not given
+    Raises ValueError for no ballots, a place without tasks, a cup that is rated without a question, or a scale or method that is not known.
     """
     if not ballots or not all(ballot.tasks for ballot in ballots):
         raise ValueError("Paper ballots need at least one place, and each place at least one task.")
     in_sets = method_of(plan.method).wording is not None
+    if not in_sets and not all(task.questions for ballot in ballots for task in ballot.tasks):
+        raise ValueError("Every cup of a rating needs at least one question on paper.")
 
     def story(wide: float) -> list[Flowable]:
         made: list[Flowable] = []
         for number, ballot in enumerate(ballots):
             if number:
                 made.append(PageBreak())
-            made += _opening(plan, ballot)
+            made += _opening(plan, ballot, cups, say)
             for index, task in enumerate(ballot.tasks, start=1):
-                title = f"Place {ballot.place} · {index} of {len(ballot.tasks)}"
-                answer = _set(plan, task, wide) if in_sets else _scores(plan, task, wide)
+                steps = {"step": index, "steps": len(ballot.tasks)}
+                title = say("Place {number} · {step} of {steps}", number=ballot.place, **steps)
+                answer = _set(plan, task, wide, say) if in_sets else _scores(task, wide, say)
                 made += _task(f"{title} · {task.condition}" if task.condition else title, task, answer)
-            made += _at_the_end(plan, wide)
-            made.append(paragraph("Thank you. Hand this ballot in; please tell nobody what you wrote.", 10))
+            made += _at_the_end(ballot.at_end, wide, say)
+            thanks = say("Thank you. Hand this ballot in; please tell nobody what you wrote.")
+            made.append(paragraph(thanks, 10))
         return made
 
     texts = [
@@ -86,38 +101,48 @@ def paper_ballots(
         *plan.conditions,
     ]
     texts += [text for q in plan.questions for text in (q.text, q.low, q.high, q.unit, *q.points)]
+    texts += [plan.consent_more, *plan.words.values()]
     marks = Marks("Paper ballot", commitment, rehearsal=rehearsal)
     return render(story, marks, paper=paper, warnings=lettering.doubts(texts))
 
 
-def _opening(plan: Plan, ballot: PaperBallot) -> list[Flowable]:
-    code = f" · place code {ballot.code}" if ballot.code else ""
-    contents = caution_texts.notice(plan.allergens, plan.other_allergens)
+def _opening(plan: Plan, ballot: PaperBallot, cups: int, say: Speaks) -> list[Flowable]:
+    title = say("Place {number}", number=ballot.place)
+    code = f" · {say('place code {code}', code=ballot.code)}" if ballot.code else ""
+    read = notice_of(plan, cups)
+    contents = "; ".join(map(say, read.allergens))
     allergens = (
-        f"Contains or may contain: {'; '.join(contents)}." if contents else "No allergens were declared."
+        say("Contains or may contain: {allergens}.", allergens=contents)
+        if contents
+        else say("No allergens were declared.")
     )
-    notes = [caution_texts.CAUTIONS[key] for key in plan.cautions if key in caution_texts.CAUTIONS]
-    rinse = f"Between samples: {plan.rinse}" if plan.rinse else ""
-    lines = [plan.briefing, *notes, caution_texts.ALWAYS, plan.serving_note, rinse]
+    rinse = say("Between samples: {rinse}", rinse=plan.rinse) if plan.rinse else ""
+    lines = [read.briefing, *map(say, (*read.cautions, *read.doses, read.always)), plan.serving_note, rinse]
     return [
-        heading(f"Place {ballot.place}{code}", 15),
-        heading(plan.heading, 12),
+        heading(f"{title}{code}", 15),
+        heading(read.heading, 12),
         paragraph(allergens, 9.5, bold=True),
         *(paragraph(line, 9) for line in lines if line),
-        paragraph(caution_texts.CONSENT, 9),
+        *(paragraph(line, 9) for line in (say(read.kept), read.more) if line),
         table(
-            [[TickBox(), paragraph("I have read this and take part.", 9.5, bold=True, after=0)]],
-            [8, 100],
+            [[TickBox(), paragraph(say("I have read this and take part."), 9.5, bold=True, after=0)]],
+            [8, 160],
             head=0,
             lines=False,
         ),
-        paragraph(
-            "Taste in the order below, one after the other. Do not go back to an earlier answer.",
-            9.5,
-            bold=True,
-        ),
+        paragraph(" ".join(_manner(plan, say)), 9.5, bold=True),
         gap(2),
     ]
+
+
+def _manner(plan: Plan, say: Speaks) -> list[str]:
+    """How to go through the ballot."""
+    back = (
+        say("You may correct an earlier answer: cross it out and write the new one beside it.")
+        if plan.pace.way_back
+        else say("Do not go back to an earlier answer.")
+    )
+    return [say("Taste in the order below, one after the other."), say(retasting(plan)), back]
 
 
 def _task(title: str, task: BallotTask, answer: list[Flowable]) -> list[Flowable]:
@@ -148,26 +173,33 @@ class CodeLine(Flowable):  # type: ignore[misc]
             x += wide + self.size
 
 
-def _set(plan: Plan, task: BallotTask, wide: float) -> list[Flowable]:
-    """A set of cups in the method's locked words: boxes for cups or words, or a group or place for each cup."""
+def _set(plan: Plan, task: BallotTask, wide: float, say: Speaks) -> list[Flowable]:
+    """A set of cups in the method's words: boxes for cups or words, or a group or place for each cup."""
     method = method_of(plan.method)
     wording, kind = method.wording, set_kind(method)
     assert wording is not None
     if task.known:
-        return [paragraph(wording.known, 11, bold=True)]
-    asked = [paragraph(wording.question(plan.attribute), 11, bold=True), paragraph(wording.hint, 9)]
+        return [paragraph(say(wording.known), 11, bold=True)]
+    asked = [
+        paragraph(say(wording.question(plan.attribute)), 11, bold=True),
+        paragraph(say(wording.hint), 9),
+    ]
     if kind.first > 1 or kind.words:
-        named = "Reference" if kind.first > 1 else "Cups"
+        named = say("Reference above.") if kind.first > 1 else say("Cups above.")
         cups = task.codes[: kind.first - 1] or (task.codes if len(task.codes) > 1 else ())
         asked += [CodeLine(cups, 30.0)] if cups else []
-        asked += [paragraph(f"{named} above.", 9)] if cups else []
+        asked += [paragraph(named, 9)] if cups else []
     if kind.form in ("groups", "order"):
-        line = "group 1 ☐   group 2 ☐" if kind.form == "groups" else f"place ____ of {len(task.codes)}"
+        line = (
+            say("group 1 ☐   group 2 ☐")
+            if kind.form == "groups"
+            else say("place ____ of {count}", count=len(task.codes))
+        )
         rows = [[CodeLine((code,), 26.0), paragraph(line, 11, after=0)] for code in task.codes]
         return [*asked, table(rows, [40, wide - 40], head=0, lines=False)]
     found = options(method, task.codes, no_preference=plan.no_preference)
     boxes = [[TickBox(8), CodeLine((one.code,), 30.0)] for one in found if one.code]
-    words = [[TickBox(8), paragraph(one.words, 11, after=0)] for one in found if one.words]
+    words = [[TickBox(8), paragraph(say(one.words), 11, after=0)] for one in found if one.words]
     return [*asked, *(_boxes(cells) for cells in (boxes[:3], boxes[3:], words) if cells)]
 
 
@@ -180,57 +212,54 @@ def _boxes(cells: list[list[Flowable]]) -> Table:
     )
 
 
-def _scores(plan: Plan, task: BallotTask, wide: float) -> list[Flowable]:
+def _scores(task: BallotTask, wide: float, say: Speaks) -> list[Flowable]:
     """All questions of a task, the code before each: a question may come to stand on the next page."""
-    condition = plan.conditions.index(task.condition) if task.condition in plan.conditions else 0
-    return _all_asked(asked_on(plan, condition), f"{' '.join(task.codes)} · ", wide)
+    return _all_asked(task.questions, f"{' '.join(task.codes)} · ", wide, say)
 
 
-def _at_the_end(plan: Plan, wide: float) -> list[Flowable]:
-    questions = asked_at_end(plan)
+def _at_the_end(questions: tuple[Question, ...], wide: float, say: Speaks) -> list[Flowable]:
     if not questions:
         return []
-    return [paragraph("Before you go", 11, bold=True), *_all_asked(questions, "", wide)]
+    return [paragraph(say("Before you go"), 11, bold=True), *_all_asked(questions, "", wide, say)]
 
 
-def _all_asked(questions: tuple[Question, ...], before: str, wide: float) -> list[Flowable]:
+def _all_asked(questions: tuple[Question, ...], before: str, wide: float, say: Speaks) -> list[Flowable]:
     return [
-        part for question in questions for part in (KeepTogether(_question(question, before, wide)), gap(2))
+        part
+        for question in questions
+        for part in (KeepTogether(_question(question, before, wide, say)), gap(2))
     ]
 
 
-def _question(question: Question, before: str, wide: float) -> list[Flowable]:
+def _question(question: Question, before: str, wide: float, say: Speaks) -> list[Flowable]:
     scale = scale_of(question.scale)
     asked: list[Flowable] = [paragraph(f"{before}{question.text}", 10.5, bold=True)]
     if scale.hint:
-        asked.append(paragraph(scale.hint, 9))
+        asked.append(paragraph(say(scale.hint), 9))
     if scale.kind == "line":
         low, high = question.low or scale.low_anchor, question.high or scale.high_anchor
-        asked.append(AnswerLine(low, high))
+        asked.append(AnswerLine(say(low), say(high)))
     elif scale.kind == "text":
         asked += [WritingLine(wide) for _ in range(1 if question.longest else 3)]
     elif scale.kind == "number":
-        asked += [paragraph(limits_text(question), 9), WritingLine(wide / 3)]
+        asked += [paragraph(say(limits_text(question)), 9), WritingLine(wide / 3)]
     elif scale.kind == "term list":
-        asked += [_yes_no(term, wide) for term in terms_of(question).values()]
+        picks = [say(point.label) for point in points_of(question)]
+        asked += [_picks_beside(say(term), picks, wide) for term in terms_of(question).values()]
     else:
-        asked.append(
-            _points(list(terms_of(question).values()) or [p.label for p in points_of(question)], wide)
-        )
+        labels = list(terms_of(question).values()) or [p.label for p in points_of(question)]
+        asked.append(_points([say(label) for label in labels], wide))
     if question.cannot_tell:
-        asked.append(_points([CANNOT_TELL_WORDS], wide))
+        asked.append(_points([say(CANNOT_TELL_WORDS)], wide))
     return asked
 
 
-def _yes_no(term: str, wide: float) -> Table:
+def _picks_beside(term: str, picks: Sequence[str], wide: float) -> Table:
     cells = [
         paragraph(term, 10, after=0),
-        TickBox(),
-        paragraph("Yes", 10, after=0),
-        TickBox(),
-        paragraph("No", 10, after=0),
+        *(part for words in picks for part in (TickBox(), paragraph(words, 10, after=0))),
     ]
-    return table([cells], [wide - 60, 8, 20, 8, 20], head=0, lines=False)
+    return table([cells], [wide - 28 * len(picks), *[8, 20] * len(picks)], head=0, lines=False)
 
 
 def _points(labels: Sequence[str], wide: float) -> Table:

@@ -3,14 +3,17 @@
 const { attempt, heading } = document.body.dataset;
 const main = document.getElementById("main");
 const stateLine = document.getElementById("state");
-const again = document.getElementById("again");
+const retry = document.getElementById("again");
 const KEY = `ballot:${attempt}`;
 const LOCK = `${KEY}:lock`;
 const TAB = randomName();
 const PATIENCE = 20000;
 const pages = new Map(); // number of a screen, "end" or "thanks" -> makes its markup
 const done = new Set(); // numbers answered on this phone
+const given = new Map(); // number of an answered screen -> what was answered, where it may be corrected
+const earlier = document.querySelector(".earlier");
 let current = null; // number of the screen shown
+let again = false; // whether it is answered already and being corrected
 let shownAt = "";
 let sending = false;
 let failures = 0;
@@ -20,32 +23,7 @@ let guardUntil = 0;
 let lastTap = { x: 0, y: 0 };
 
 const queued = Boolean(attempt);
-const say = {
-  problem: "There is a problem",
-  error: "Error:",
-  step: "{step} of {steps}",
-  notAnswered: "not answered yet",
-  lineValue: "{place} per cent from {low} to {high}",
-  lineAnswered: "Answered. Tap again, or move it finely.",
-  lineOpen: "Not answered yet. Tap the line.",
-  towards: "A little towards {end}",
-  savedHere: "Saved on this phone.",
-  sending: "Sending…",
-  saved: "Saved",
-  savedLate: "Saved, after closing",
-  waitsOne: "Saved on this phone. 1 screen waits for the network.",
-  waitsMany: "Saved on this phone. {count} screens wait for the network.",
-  refused: "Saved on this phone, but the server does not take it. Please call the panel leader.",
-  wrongCup: "That is not the cup for now. Put it back untasted and look for {code}; if it is not there, call for help.",
-  calling: "Calling…",
-  called: "Help is on its way. Stay where you are.",
-  notCalled: "The call did not get through. Please raise your hand.",
-  place: "place {rank} of {count}",
-  noPlace: "no place yet",
-  tapNext: "Tap the cup for place {rank} of {count}.",
-  allPlaced: "Every cup has its place. Tap one to take it out again.",
-  ...JSON.parse(document.body.dataset.words ?? "{}"),
-};
+const say = JSON.parse(document.body.dataset.words);
 const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 const on = (target, kind, act) => target.addEventListener(kind, act);
 
@@ -88,7 +66,7 @@ function randomName() {
 
 function tell(text, offerRetry = false) {
   if (stateLine.textContent !== text) stateLine.textContent = text;
-  again.hidden = !offerRetry;
+  retry.hidden = !offerRetry;
 }
 
 // -- showing screens
@@ -102,20 +80,58 @@ function collect() {
     const name = template.dataset.screen;
     pages.set(Number(name) || name, () => template.content.firstElementChild.cloneNode(true));
   }
+  current = Number(first.dataset.number);
+  again = first.matches(".again");
+  const asked = new Set(pages.keys());
+  if (again) {
+    asked.delete(current);
+    done.add(current);
+  }
+  for (const template of document.querySelectorAll("template[data-earlier]")) {
+    const number = Number(template.dataset.earlier);
+    pages.set(number, () => template.content.firstElementChild.cloneNode(true));
+    done.add(number);
+  }
   // What the server still asks for it does not have, whatever this phone remembers.
   const state = kept();
-  state.saved = state.saved.filter((number) => !pages.has(number));
+  state.saved = state.saved.filter((number) => !asked.has(number));
   writeJson(KEY, state);
   learnDone();
-  current = Number(first.dataset.number);
-  if (done.has(current)) showNext();
+  if (done.has(current) && !again) showNext();
   else prepare(first);
 }
 
 function learnDone() {
   const state = kept();
-  for (const entry of state.queue) done.add(entry.number);
+  for (const entry of state.queue) {
+    done.add(entry.number);
+    remember(entry.number, entry.fields);
+  }
   for (const number of state.saved) done.add(number);
+}
+
+// Where the organiser allows it, an answered screen can be opened again.
+function remember(number, fields) {
+  if (!earlier || !pages.has(number)) return;
+  given.set(number, fields);
+  earlier.hidden = false;
+  if (earlier.querySelector(`[data-to="${number}"]`)) return;
+  const link = make("a", { className: "plain", href: `/t/${attempt}/${number}` }, { "data-to": number });
+  const { childNodes } = pages.get(number)().querySelector("h1");
+  link.append(...[...childNodes].slice(1), " ", pages.get(number)().querySelector(".how strong") ?? "");
+  earlier.querySelector("p").append(link);
+}
+
+function lookBack(event) {
+  const link = event.target.closest("[data-to]");
+  if (!link) return;
+  const number = Number(link.dataset.to);
+  if (again) localStorage.removeItem(draftKey(current));
+  if (number && !pages.has(number)) return; // the server has it
+  event.preventDefault();
+  if (earlier) earlier.open = false;
+  if (number) show(number, true);
+  else showNext();
 }
 
 function showNext() {
@@ -124,10 +140,11 @@ function showNext() {
   startAgain();
 }
 
-function show(name) {
+function show(name, correcting = false) {
   const made = pages.get(name)();
   main.replaceChildren(made);
   current = name;
+  again = correcting;
   guardUntil = performance.now() + 350;
   if (name > 0) prepare(made);
   else document.querySelector(".foot").hidden = true;
@@ -141,7 +158,12 @@ function show(name) {
 function prepare(article) {
   shownAt = new Date().toISOString();
   const form = article.querySelector("form");
-  const draft = queued ? readJson(draftKey(current), {}) : {};
+  const draft = { ...(again ? given.get(current) : {}), ...(queued ? readJson(draftKey(current), {}) : {}) };
+  article.classList.toggle("again", again);
+  if (again) {
+    form.elements.again.value = 1;
+    for (const first of article.querySelectorAll(".gate, .confirm, .rinse:not(.changing)")) first.remove();
+  }
   for (const field of form.elements) {
     if (!(field.name in draft) || field.type === "hidden") continue;
     if (field.type === "radio" || field.type === "checkbox") field.checked = field.value === draft[field.name];
@@ -386,7 +408,7 @@ function submit(event) {
   if (faults.length) return complain(faults);
   if (!queued) return;
   learnDone(); // another tab may have answered this screen
-  if (!done.has(current)) {
+  if (again || !done.has(current)) {
     const state = kept();
     const id = randomName();
     Object.assign(fields, { submission: id, shown_at: shownAt, answered_at: new Date().toISOString() });
@@ -400,6 +422,7 @@ function submit(event) {
   localStorage.removeItem(draftKey(current));
   localStorage.removeItem(`${draftKey(current)}:until`);
   done.add(current);
+  remember(current, fields);
   tell(say.savedHere);
   showNext();
   flush();
@@ -527,9 +550,9 @@ function leaveQueue(entry, saved) {
 function takeBack(entry, told) {
   writeJson(draftKey(entry.number), entry.fields);
   leaveQueue(entry, false);
-  done.delete(entry.number);
+  if (!entry.fields.again) done.delete(entry.number);
   if (pages.has(entry.number)) {
-    show(entry.number);
+    show(entry.number, Boolean(entry.fields.again));
     complain(told.problems);
   }
   return "next";
@@ -558,8 +581,9 @@ function start() {
   localStorage.removeItem("ballot:try");
   const help = document.querySelector("[data-help]");
   if (help) on(help, "submit", askForHelp);
+  on(document, "click", lookBack);
   on(window, "online", flush);
-  on(again, "click", flush);
+  on(retry, "click", flush);
   on(window, "pointerup", () => waiting() && flush());
   on(document, "visibilitychange", () => !document.hidden && waiting() && flush());
   on(window, "pagehide", dropLock);
@@ -568,7 +592,7 @@ function start() {
     if (event.key !== KEY) return;
     if (event.newValue === null) return startAgain(); // finished in another tab
     learnDone();
-    if (done.has(current) || (current === "end" && !waiting())) showNext();
+    if ((done.has(current) && !again) || (current === "end" && !waiting())) showNext();
   });
   for (const kind of ["pointerdown", "click"]) addEventListener(kind, stopSecondTap, { capture: true });
   collect();

@@ -6,6 +6,7 @@ import json
 
 from sqlmodel import Session, col, select
 
+from panel.store.revisions import standing_answers
 from panel.store.tables import Answer, Attempt, Place, Serving, Study, Submission
 from panel.study.answer_rows import Score
 from panel.study.pseudonyms import taster_name
@@ -21,6 +22,7 @@ def end_answers_of(session: Session, study: Study) -> list[Score]:
         .outerjoin(Serving, col(Serving.task_id) == Answer.task_id)
         .where(Attempt.study_id == study.id, col(Serving.id).is_(None))
     )
+    counted = standing_answers(session, study.id)
     found = [
         Score(
             attempt_id=attempt.id,
@@ -34,5 +36,6 @@ def end_answers_of(session: Session, study: Study) -> list[Score]:
             late=late,
         )
         for answer, place, attempt, late in session.exec(query)
+        if answer.submission_id in counted
     ]
     return sorted(found, key=lambda score: (score.taster, score.question))

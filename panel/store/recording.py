@@ -10,10 +10,12 @@ from sqlmodel import Session, col, select
 
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
+from panel.store.revisions import changes_nothing, next_revision
 from panel.store.sittings import open_one
 from panel.store.tables import Answer, Attempt, Place, Submission, Task
 from panel.study.answers import sent_digest
 from panel.study.life import State
+from panel.study.revisions import CORRECTION, COUNTED, KEPT_ASIDE, STORED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """What became of a send. outcome: "stored" or "kept aside"; repeated: it had come before."""
+    """What became of a send. outcome: one of `revisions`' or "unchanged"; repeated: it had come before."""
 
     outcome: str
     late: bool
@@ -38,18 +40,27 @@ def record_screen(
     submission_id: str,
     sent: Mapping[str, str],
     answers: Sequence[Checked],
+    *,
+    correction: bool = False,
 ) -> Recorded:
     """Store the answers of one screen with one ledger entry, in the session's transaction.
 
     A submission id seen before is success and changes nothing. Where another send has already answered the
     screen, the first one stands and this one is kept aside, so that no phone's queue is ever blocked.
+
+    correction : the taster opened an answered screen again, as the plan allows: what differs is appended as a new
+        revision; what changes nothing is acknowledged and leaves no trace
     """
     study = locked_study(session, attempt.study_id)
     before = session.get(Submission, submission_id)
     if before is not None:
         return Recorded(before.outcome, before.late, True, attempt.status == "finished")
     late = study.state != State.SERVING or open_one(session, study.id) is None
-    outcome = "kept aside" if task.number in answered_tasks(session, attempt) else "stored"
+    outcome = STORED
+    if task.number in answered_tasks(session, attempt):
+        outcome = CORRECTION if correction else KEPT_ASIDE
+    if outcome == CORRECTION and changes_nothing(session, attempt, task, list(answers)):
+        return Recorded("unchanged", late, False, attempt.status == "finished")
     fields = dict(sent)
     session.add(
         Submission(
@@ -63,7 +74,7 @@ def record_screen(
         )
     )
     session.flush()
-    if outcome == "stored":
+    if outcome in COUNTED:
         _store_answers(session, attempt, task, submission_id, answers)
     finished = _finish_when_done(session, attempt)
     detail = {
@@ -81,7 +92,7 @@ def record_screen(
 def answered_tasks(session: Session, attempt: Attempt) -> set[int]:
     """The numbers of the screens that this attempt has answered."""
     query = select(Task.number).join(Submission, col(Submission.task_id) == Task.id)
-    return set(session.exec(query.where(Submission.attempt_id == attempt.id, Submission.outcome == "stored")))
+    return set(session.exec(query.where(Submission.attempt_id == attempt.id, Submission.outcome == STORED)))
 
 
 def tasks_of(session: Session, attempt: Attempt) -> list[Task]:
@@ -93,6 +104,7 @@ def tasks_of(session: Session, attempt: Attempt) -> list[Task]:
 def _store_answers(
     session: Session, attempt: Attempt, task: Task, submission_id: str, answers: Sequence[Checked]
 ) -> None:
+    revision = next_revision(session, attempt, task)
     for answer in answers:
         session.add(
             Answer(
@@ -101,6 +113,7 @@ def _store_answers(
                 task_id=task.id,
                 condition=task.condition,
                 question=answer.question,
+                revision=revision,
                 value=json.dumps(answer.value, ensure_ascii=False),
             )
         )

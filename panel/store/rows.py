@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, replace
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from panel.store.dealing import waiting_places
 from panel.store.ledger import arrivals
+from panel.store.revisions import standing_answers
 from panel.store.sittings import open_one
 from panel.store.studies import plan_of, sitting_of
 from panel.store.tables import (
@@ -122,6 +123,18 @@ def current_cups_of(session: Session, study_id: str) -> list[Cup]:
     return [cup for cup in cups if cup.attempt_number == latest[cup.place]]
 
 
+def most_cups_at_a_sitting(session: Session, study_id: str) -> int:
+    """The most cups that one place gets at one sitting, as sealed; an addition into the same cup is none."""
+    query = (
+        select(func.count(col(Serving.id)))
+        .join(Task, col(Task.id) == Serving.task_id)
+        .join(Place, col(Place.id) == Serving.place_id)
+        .where(Place.study_id == study_id, Serving.attempt_number == 1, col(Serving.same_cup_as).is_(None))
+        .group_by(col(Serving.place_id), col(Task.sitting))
+    )
+    return max(session.exec(query), default=0)
+
+
 def open_sitting_number(session: Session, study_id: str) -> int:
     """The number of the sitting that is open, from 1; 0 while none is."""
     sitting = open_one(session, study_id)
@@ -226,7 +239,7 @@ def scores_of(session: Session, study: Study) -> list[Score]:
         .where(Attempt.study_id == study.id, col(Serving.warm_up).is_(False), Answer.question != SET_ANSWER)
     )
     places, labels = _place_numbers(session, study.id), _blind_labels(session, study.id)
-    ranks = _ranks_in_condition(session, study.id)
+    ranks, counted = _ranks_in_condition(session, study.id), standing_answers(session, study.id)
     scores = [
         Score(
             attempt_id=attempt.id,
@@ -240,6 +253,7 @@ def scores_of(session: Session, study: Study) -> list[Score]:
             late=late,
         )
         for answer, serving, attempt, late in session.exec(query)
+        if answer.submission_id in counted
     ]
     return sorted(
         scores, key=lambda s: (s.taster, s.question, s.condition, len(s.sample), s.sample, s.replicate)

@@ -234,12 +234,13 @@ class Consent(SQLModel, table=True):
 class Submission(SQLModel, table=True):
     """One send of a phone, by the phone's own name for it, kept as it came.
 
-    outcome : "stored", or "kept aside" when another send had answered the same screen before
+    outcome : "stored"; "correction" where the taster changed an answered screen, as the plan allows; or "kept aside"
+        when another send had answered the same screen before
     late : received while no sitting was open
     erased : JSON text, field -> fingerprint of what was sent in it, for words that their writer had erased
     """
 
-    __table_args__ = (CheckConstraint("outcome in ('stored', 'kept aside')", name="outcome"),)
+    __table_args__ = (CheckConstraint("outcome in ('stored', 'correction', 'kept aside')", name="outcome"),)
 
     id: str = Field(primary_key=True)
     attempt_id: str = Field(foreign_key="attempt.id", index=True)

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from panel.study.said import said
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -23,7 +25,10 @@ US_DRINK_G = 14.0
 
 @dataclass(frozen=True, slots=True)
 class Agent:
-    """What is counted. per_day : the limit for one taster and day; at_once : for one sitting, None without one."""
+    """What is counted. per_day : the limit for one taster and day; at_once : for one sitting, None without one.
+
+    told : what tasters read beforehand; told_at_once : what they read where a sitting holds more than `at_once`
+    """
 
     key: str
     name: str
@@ -31,9 +36,23 @@ class Agent:
     per_day: float
     at_once: float | None
     source: str
+    told: str
+    told_at_once: str = ""
 
 
-CAFFEINE = Agent("caffeine", "caffeine", "mg", 400.0, 200.0, "EFSA 2015, healthy adults who are not pregnant")
+CAFFEINE = Agent(
+    "caffeine",
+    "caffeine",
+    "mg",
+    400.0,
+    200.0,
+    "EFSA 2015, healthy adults who are not pregnant",
+    "If you swallow everything, this sitting holds at most {amount} mg of caffeine in {cups} cups. Up to {limit} mg a "
+    "day are of no concern for healthy adults who are not pregnant (EFSA 2015). Count what else you drink today.",
+    "If you swallow everything, this sitting holds at most {amount} mg of caffeine in {cups} cups. Up to {at_once} mg "
+    "at once and {limit} mg a day are of no concern for healthy adults who are not pregnant (EFSA 2015): this is more "
+    "than that at once, so spit out or leave some. Count what else you drink today.",
+)
 ALCOHOL = Agent(
     "alcohol",
     "alcohol",
@@ -41,7 +60,11 @@ ALCOHOL = Agent(
     14 * UK_UNIT_G / 7,
     None,
     "UK Chief Medical Officers 2016: 14 units a week, by seven",
+    "If you swallow everything, this sitting holds at most {amount} g of alcohol in {cups} cups. {limit} g a day is "
+    "the limit counted here, from 14 UK units a week (UK Chief Medical Officers 2016). Spit out if you like; count "
+    "what else you drink today.",
 )
+AGENTS = (CAFFEINE, ALCOHOL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +85,19 @@ class Dose:
     def over(self) -> bool:
         """Whether it is more than a day's limit."""
         return self.amount > self.agent.per_day
+
+    @property
+    def told(self) -> str:
+        """The same for tasters, before they agree."""
+        at_once = self.agent.at_once
+        much = at_once is not None and self.cups * self.per_cup > at_once
+        return said(
+            self.agent.told_at_once if much else self.agent.told,
+            amount=f"{self.amount:.4g}",
+            cups=self.cups,
+            limit=f"{self.agent.per_day:g}",
+            **({"at_once": f"{at_once:g}"} if much else {}),
+        )
 
     @property
     def in_words(self) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from panel.study.pseudonyms import taster_name
+from panel.study.revisions import CORRECTION
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -140,6 +141,12 @@ def _aside(event: Event, tasters: dict[str, str]) -> str:
     return f"a second answer of {_who(event, tasters)} to screen {event.detail['task']} was kept aside"
 
 
+def _corrected(event: Event, tasters: dict[str, str]) -> str:
+    if event.kind != "answers received" or event.detail["outcome"] != CORRECTION:
+        return ""
+    return f"{_who(event, tasters)} corrected screen {event.detail['task']}, as the plan allows"
+
+
 def _left_out(event: Event, tasters: dict[str, str]) -> str:
     if event.kind == "taster left out":
         return f"{_who(event, tasters)} left out by {event.actor}. Reason: {event.detail['reason']}"
@@ -211,6 +218,7 @@ _KINDS: tuple[tuple[str, Callable[[Event, dict[str, str]], str]], ...] = (
     ("Ballots keyed from paper", _keyed),
     ("Dots read", _dots),
     ("Data erased", _erased),
+    ("Corrections by tasters", _corrected),
 )
 
 

@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
+
+class Speaks(Protocol):
+    """Says a sentence in the words of a study, with values filled in."""
+
+    def __call__(self, text: str, **values: object) -> str: ...
+
 
 class Said(str):
     """English text made from a pattern such as "Shorten this to {most} characters"; a plain string for everybody
@@ -17,6 +25,11 @@ def said(pattern: str, **values: object) -> Said:
     text = Said(filled(pattern, values))
     text.pattern, text.values = pattern, values
     return text
+
+
+def as_written(text: str, **values: object) -> str:
+    """The text in English with its values filled in: what a translator would say in another language."""
+    return filled(text, values) if values else str(text)
 
 
 def filled(pattern: str, values: dict[str, object]) -> str:

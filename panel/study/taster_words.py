@@ -11,17 +11,21 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from panel.study.cautions import ALLERGENS, ALWAYS, CAUTIONS, CONSENT
+from panel.study.doses import AGENTS
 from panel.study.life import RULES, Move
+from panel.study.notices import AGAIN, ONCE
 from panel.study.scales import CANNOT_TELL_WORDS, SCALES
 from panel.study.set_answers import NO_PREFERENCE_WORDS, set_kind
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
 
     from panel.study.scales import Scale
     from panel.study.test_methods import TestMethod
 
 PREFIX = "word-"
+QUESTION = "The question"
+ANSWERS = "Answers"
 LABEL, SENTENCE = 80, 600  # most characters of own words, by whether the sentence they replace is a short one
 SHORT = 40
 SAFETY = "Stays as it is: cautions and allergens may be added to, in the draft, but not taken away."
@@ -29,6 +33,7 @@ KEPT = "Stays as it is: it says what this program keeps. Add to it in the draft.
 PLACEHOLDER = re.compile(r"\{(\w+)\}")
 STANDS_FOR = {
     "all": "how many there are",
+    "allergens": "the list of allergens",
     "attribute": "the attribute that is compared",
     "code": "the code of the cup",
     "codes": "the codes of the cups",
@@ -46,6 +51,7 @@ STANDS_FOR = {
     "number": "a number",
     "place": "the place",
     "rank": "the rank",
+    "rinse": "what to do between samples",
     "seconds": "the number of seconds",
     "step": "the number of the screen",
     "steps": "the number of screens",
@@ -75,6 +81,7 @@ NOTICE = (
     "Read the notice again",
     "For whoever joins now. Tasting already on this phone?",
     "Somebody is tasting on this phone already. Is that you?",
+    "Somebody has tasted on this phone already, and everybody takes one place only. Is it somebody else’s turn?",
     "Continue where you were",
     "{continue} (taster {number} on this phone)",
     "Somebody else tastes on this phone",
@@ -93,6 +100,8 @@ SCREEN = (
     "Taste these {number}",
     *("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
     "Reference",
+    AGAIN,
+    ONCE,
     "First:",
     "Time for a break.",
     "Rest for a while before you go on.",
@@ -103,6 +112,11 @@ SCREEN = (
     "That is not the cup for now. Put it back untasted and look for {code}; if it is not there, call for help.",
     "(if you like)",
     "Once saved, an answer stays as it is.",
+    "You can change it until you have finished.",
+    "Change an earlier answer",
+    "Change your answers",
+    "Save the change",
+    "Leave it as it is",
     "Save and go on",
     "Save and finish",
     "Go on",
@@ -164,6 +178,8 @@ PAUSES = (
     "This sitting has ended. If there is another one, its code is on the screen.",
     "All places are taken",
     "Please tell the panel leader: the plan holds no further place.",
+    "Very many places were taken from your network in the last minutes. Tell the panel leader, who can let you in at "
+    "once, or try again in five minutes.",
     "This place is taken",
     "Please tell the panel leader, who has another card for you.",
 )
@@ -184,7 +200,9 @@ PAPER = (
     "No allergens were declared.",
     "Between samples: {rinse}",
     "I have read this and take part.",
-    "Taste in the order below, one after the other. Do not go back to an earlier answer.",
+    "Taste in the order below, one after the other.",
+    "Do not go back to an earlier answer.",
+    "You may correct an earlier answer: cross it out and write the new one beside it.",
     "Reference above.",
     "Cups above.",
     "group 1 ☐   group 2 ☐",
@@ -264,12 +282,12 @@ def parts_of(method: TestMethod, scales: Iterable[Scale]) -> tuple[Part, ...]:
     """All that tasters of a study with that method and those scales can read, each sentence once."""
     used = {scale.id for scale in scales}
     found = [
-        Part(f"Answers: {scale.name}", tuple(_of_scale(scale)))
+        Part(f"{ANSWERS}: {scale.name}", tuple(_of_scale(scale)))
         for scale in SCALES.values()
         if scale.id in used
     ]
     if method.wording is not None:
-        found.insert(0, Part(f"The question: {method.name}", tuple(_of_method(method))))
+        found.insert(0, Part(f"{QUESTION}: {method.name}", tuple(_of_method(method))))
     found += [
         Part("On each screen", _lines(SCREEN)),
         Part("Before they begin", (*_lines(NOTICE), *_locked())),
@@ -282,7 +300,7 @@ def parts_of(method: TestMethod, scales: Iterable[Scale]) -> tuple[Part, ...]:
     return tuple(_each_once(found))
 
 
-def changed(words: dict[str, str], parts: Iterable[Part]) -> dict[str, tuple[tuple[str, str], ...]]:
+def changed(words: Mapping[str, str], parts: Iterable[Part]) -> dict[str, tuple[tuple[str, str], ...]]:
     """Part -> sentences with own words in their place: the English one and the own; no part without any."""
     found = {
         part.title: tuple((line.text, words[line.text]) for line in part.lines if line.text in words)
@@ -316,6 +334,7 @@ def _lines(texts: Iterable[str]) -> tuple[Line, ...]:
 
 def _locked() -> Iterator[Line]:
     yield from (Line(text, SAFETY) for text in (*CAUTIONS.values(), ALWAYS, *ALLERGENS.values()))
+    yield from (Line(text, SAFETY) for agent in AGENTS for text in (agent.told, agent.told_at_once) if text)
     yield Line(CONSENT, KEPT)
 
 

@@ -12,12 +12,14 @@ from panel.store import studies
 from panel.store.alone import require_all_read
 from panel.store.exclusions import exclude, take_back
 from panel.store.ledger import events_of, locked_study
+from panel.store.revisions import corrections_in
 from panel.study.alone import STATEMENT
 from panel.study.draft_reader import tidy
 from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
 from panel.study.life import Move, State, allowed
 from panel.study.problems import Problem
 from panel.web.access import AnalystsStudy, AsAnalyst
+from panel.web.own_words import Reworded, reworded_in
 from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.study_page import StudyHead, head_of_page
 from panel.web.study_report import Comments, Took, build_report, signed_json
@@ -33,7 +35,10 @@ LONGEST_REASON = 300
 
 @dataclass(frozen=True, slots=True)
 class ReportPage:
-    """The report with what the analyst may still decide. alone: what is said of a study of one person, else ""."""
+    """The report with what the analyst may still decide. alone: what is said of a study of one person, else "".
+
+    reworded : what tasters read in the organiser's own words, by part; corrections : by tasters, before closing
+    """
 
     head: StudyHead
     view: ReportView | None
@@ -42,6 +47,8 @@ class ReportPage:
     tasters: tuple[Took, ...]
     late: int
     may_sign: bool
+    reworded: tuple[Reworded, ...]
+    corrections: int
     signed: dict[str, Any]
     unchanged: bool
     alone: str
@@ -106,7 +113,7 @@ def _report_page(
     built = build_report(house, study)
     signed = json.loads(study.report) if study.report else {}
     with house.database.read() as session:
-        events = events_of(session, study.id)
+        events, corrections = events_of(session, study.id), corrections_in(session, study.id)
     context = ReportPage(
         head=head_of_page(study),
         view=built.view,
@@ -114,7 +121,9 @@ def _report_page(
         comments=built.comments,
         tasters=built.tasters,
         late=built.late,
-        may_sign=allowed(State(study.state), Move.SIGN),
+        reworded=reworded_in(studies.plan_of(study)),
+        corrections=corrections,
+        may_sign=studies.may(study, Move.SIGN),
         signed=signed,
         unchanged=not signed or signed["data"] == built.fingerprint()["data"],
         alone=STATEMENT if studies.plan_of(study).alone else "",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
@@ -178,6 +178,18 @@ def in_order(plan: Plan, questions: tuple[Question, ...], place: int) -> tuple[Q
     for slot, drawn in zip(turns, balanced_order(len(turns), place), strict=True):
         shuffled[slot] = questions[turns[drawn]]
     return tuple(shuffled)
+
+
+def as_met(plan: Plan, questions: tuple[Question, ...], place: int) -> tuple[Question, ...]:
+    """The questions as whoever sits at that place meets them: in their order, and the terms of each in theirs."""
+
+    def turned(question: Question) -> Question:
+        if not terms_of(question):
+            return question
+        order = balanced_order(len(question.points), place)
+        return replace(question, points=tuple(question.points[number] for number in order))
+
+    return tuple(turned(question) for question in in_order(plan, questions, place))
 
 
 def balanced_order(count: int, place: int) -> tuple[int, ...]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from panel.study.answers import Answer, check_scores
+from panel.study.notices import retasting
 from panel.study.questions import asked_at_end, asked_on
 from panel.study.set_answers import check_set
 from panel.study.test_methods import method_of
@@ -39,6 +40,8 @@ class Screen:
     sitting : at which of the taster's sittings it comes
     confirm : the question which cup is in the hand, None where it is not asked
     rest : whether a break comes first; wait : seconds to wait first
+    retasting : whether a cup may be tasted again, in words; "" where nothing is tasted
+    correctable : whether it may be opened again once it is answered; again : whether this is that
     """
 
     number: int
@@ -57,6 +60,9 @@ class Screen:
     confirm: Asked | None = None
     rest: bool = False
     wait: int = 0
+    retasting: str = ""
+    correctable: bool = False
+    again: bool = False
 
     @property
     def codes_beside(self) -> tuple[str, ...]:
@@ -107,11 +113,18 @@ def _screen(plan: Plan, served: Sequence[Served], place: int, at: int) -> Screen
         confirm=confirmation(plan, served, at),
         rest=break_before(plan, served, at),
         wait=wait_before(plan, served, at),
+        retasting=retasting(plan) if cups and not known and (plan.pace.retaste or not same_cup) else "",
+        correctable=plan.pace.way_back,
     )
 
 
 def _questions(plan: Plan, task: Task, cups: list[Serving]) -> tuple[Question, ...]:
     return asked_on(plan, task.condition) if cups else asked_at_end(plan)
+
+
+def opened_again(screen: Screen, sent: Mapping[str, str]) -> Screen:
+    """An answered screen once more, to correct what was sent: without what comes before tasting."""
+    return with_typed(replace(screen, again=True, confirm=None, rest=False, wait=0, rinse=""), sent, ())
 
 
 def with_typed(screen: Screen, sent: Mapping[str, str], problems: Sequence[Problem]) -> Screen:

@@ -19,17 +19,17 @@ from panel.store.keyed import (
     record_paper,
     screens_to_key,
 )
-from panel.store.rows import progress_of
+from panel.store.rows import most_cups_at_a_sitting, progress_of
 from panel.store.tables import PaperBallot, Place, Study, Task
-from panel.study.cautions import ALWAYS, CAUTIONS, CONSENT, notice
 from panel.study.draft_reader import LONGEST_NAME, tidy
 from panel.study.life import Move
+from panel.study.notices import notice_of
 from panel.study.problems import Problem
-from panel.study.seal import digest
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.ballot_page import LONGEST_FIELD, Screen, checked, screens_of
 from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.study_page import StudyHead, head_of_page
+from panel.web.words import words_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from panel.store.rows import SeatProgress
     from panel.study.answers import Answer
     from panel.study.plan import Plan
+    from panel.web.asked import Asked
+    from panel.web.words import Words
 
 router = APIRouter()
 NAME, CONSENT_TICK = "name", "consent"
@@ -132,31 +134,26 @@ def key_in(
             ballot = keep_pass(session, desk.place, who.actor, typed)
             if not ballot.second or differences(ballot):
                 return see_other(f"/studies/{study.id}/keying/{number}")
-        agreed = (paper_wording(desk.plan), typed.get(NAME, "") if desk.plan.ask_name else "")
+        read = notice_of(desk.plan, most_cups_at_a_sitting(session, study.id))
+        agreed = (read.fingerprint, typed.get(NAME, "") if desk.plan.ask_name else "")
         record_paper(session, desk.place, who.actor, agreed, _answered(desk, typed))
     return see_other(f"/studies/{study.id}/keying?keyed={number}")
 
 
-def paper_wording(plan: Plan) -> str:
-    """The fingerprint of what stands on the paper before the tick."""
-    cautions = [text for key, text in CAUTIONS.items() if key in plan.cautions]
-    contents = notice(plan.allergens, plan.other_allergens)
-    return digest([plan.heading, plan.briefing, *contents, *cautions, ALWAYS, CONSENT])
-
-
 def as_on_paper(plan: Plan) -> Plan:
-    """The plan with its questions in the order printed, none of them required: paper cannot insist."""
-    questions = tuple(replace(question, required=False) for question in plan.questions)
-    return replace(plan, question_order="fixed", questions=questions)
+    """The plan with none of its questions required: paper cannot insist."""
+    return replace(plan, questions=tuple(replace(question, required=False) for question in plan.questions))
 
 
-def _on_paper(screen: Screen) -> Screen:
-    """The screen with its terms in the order printed, and without the question which cup is in the hand."""
-    asked = tuple(
-        replace(item, rows=tuple(sorted(item.rows, key=lambda row: int(row.name.rpartition(".")[2]))))
-        for item in screen.asked
-    )
-    return replace(screen, asked=asked, confirm=None)
+def _on_paper(screen: Screen, say: Words) -> Screen:
+    """The screen in the words printed, and without the question which cup is in the hand."""
+
+    def printed(item: Asked) -> Asked:
+        picks = tuple(replace(pick, words=say(pick.words)) for pick in item.picks)
+        rows = tuple(replace(row, words=say(row.words)) for row in item.rows)
+        return replace(item, text=say(item.text), hint=say(item.hint), picks=picks, rows=rows)
+
+    return replace(screen, asked=tuple(map(printed, screen.asked)), confirm=None)
 
 
 def _place(session: Session, study: Study, number: int) -> Place:
@@ -173,7 +170,7 @@ def _desk(session: Session, study: Study, number: int) -> Desk:
         place=place,
         plan=plan,
         tasks=tuple(task for task, _ in rows),
-        screens=tuple(_on_paper(screen) for screen in screens_of(plan, rows, number)),
+        screens=tuple(_on_paper(screen, words_for(plan)) for screen in screens_of(plan, rows, number)),
         free=nobody_sits_there(session, place),
         ballot=kept_passes(session, place),
     )

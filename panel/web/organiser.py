@@ -22,6 +22,7 @@ from panel.study.problems import Problem
 from panel.study.ready_criteria import READY_SETS, with_ready_set
 from panel.study.scales import SCALES, Scale
 from panel.study.test_methods import TEST_METHODS, TestMethod, method_of
+from panel.study.taster_words import PREFIX
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.bench_rules import BenchRules, bench_rules
 from panel.web.draft_bench import BenchForm, bench_form
@@ -172,6 +173,8 @@ def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: S
 @router.get("/studies/{study_id}/plan")
 def show_plan(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
     if study.state != State.DRAFT:
+    if wanted == "words":
+        return see_other(f"/studies/{study.id}/words")
         return see_other(f"/studies/{study.id}")
     if not study.seed:
         with house.database.write() as session:
@@ -252,7 +255,9 @@ def _draft_page(
     context = DraftPage(
         head=head_of_page(study),
         typed=typed,
-        problems=problems,
+        problems=tuple(
+            replace(one, field="words") if one.field.startswith(PREFIX) else one for one in problems
+        ),
         rows=rows,
         methods=tuple(TEST_METHODS.values()),
         scales=tuple(SCALES.values()),

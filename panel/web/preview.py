@@ -8,11 +8,13 @@ from fastapi.responses import Response
 from panel.store import studies
 from panel.study.drafting import check_draft
 from panel.study.life import State
+from panel.web import own_words
 from panel.web.access import OrganisersStudy
 from panel.web.pages import Sent, see_other
 from panel.web.trying import Trial, screens_to_try
 
 router = APIRouter()
+router.include_router(own_words.router)
 
 
 @router.get("/studies/{study_id}/preview")

@@ -9,18 +9,22 @@ from sqlmodel import col, select
 
 from panel import printing
 from panel.store import studies
-from panel.store.rows import Cup, current_cups_of
+from panel.store.rows import Cup, current_cups_of, most_cups_at_a_sitting
 from panel.store.tables import Place
 from panel.study.life import Move
 from panel.study.problems import Problem
+from panel.study.questions import asked_at_end, asked_on
 from panel.study.test_methods import method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
+from panel.web.asked import as_met
 from panel.web.label_prints import frozen_address
 from panel.web.pages import InHouse
 from panel.web.study import study_page
+from panel.web.words import words_for
 
 if TYPE_CHECKING:
     from panel.store.tables import Study
+    from panel.study.plan import Plan
     from panel.web.house import House
 
 router = APIRouter()
@@ -55,28 +59,32 @@ def print_paper_ballots(
         return _no_place(request, house, study)
     frozen_address(house, study, who.actor, "paper ballots", {"place": place})
     plan = studies.plan_of(study)
-    known_first = method_of(plan.method).known_first
     with house.database.read() as session:
         cups = [cup for cup in current_cups_of(session, study.id) if place in ("", str(cup.place))]
+        most = most_cups_at_a_sitting(session, study.id)
     tasks: dict[int, dict[int, list[Cup]]] = {}
     for cup in cups:
         tasks.setdefault(cup.place, {}).setdefault(cup.task, []).append(cup)
-    ballots = [
-        printing.PaperBallot(
-            number,
-            tuple(
-                printing.BallotTask(
-                    tuple(cup.code for cup in served),
-                    plan.conditions[served[0].condition] if len(plan.conditions) > 1 else "",
-                    known=known_first
-                    and task == min(n for n, s in mine.items() if s[0].sitting == served[0].sitting),
-                )
-                for task, served in sorted(mine.items())
-            ),
+    ballots = [_paper_ballot(plan, number, mine) for number, mine in sorted(tasks.items())]
+    say = words_for(plan)
+    printed = printing.paper_ballots(plan, ballots, commitment=study.commitment, cups=most, say=say)
+    return _pdf(printed.pdf, "paper-ballots")
+
+
+def _paper_ballot(plan: Plan, place: int, tasks: dict[int, list[Cup]]) -> printing.PaperBallot:
+    """The ballot of one place, its questions and terms in the order that a phone there shows."""
+    method = method_of(plan.method)
+    first = {cups[0].sitting: number for number, cups in sorted(tasks.items(), reverse=True)}
+    made = [
+        printing.BallotTask(
+            tuple(cup.code for cup in cups),
+            plan.conditions[cups[0].condition] if len(plan.conditions) > 1 else "",
+            known=method.known_first and number == first[cups[0].sitting],
+            questions=() if method.wording else as_met(plan, asked_on(plan, cups[0].condition), place),
         )
-        for number, mine in sorted(tasks.items())
+        for number, cups in sorted(tasks.items())
     ]
-    return _pdf(printing.paper_ballots(plan, ballots, commitment=study.commitment).pdf, "paper-ballots")
+    return printing.PaperBallot(place, tuple(made), at_end=as_met(plan, asked_at_end(plan), place))
 
 
 def _places(house: House, study: Study, number: str) -> list[Place]:

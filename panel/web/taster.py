@@ -18,7 +18,7 @@ from panel.study.life import State
 from panel.study.problems import Problem
 from panel.study.said import said
 from panel.web import taster_codes, taster_joining
-from panel.web.ballot_page import Screen, checked, kept_fields, new_submission, with_typed
+from panel.web.ballot_page import Screen, checked, kept_fields, new_submission, opened_again, with_typed
 from panel.web.house import House
 from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.rhythm import CUP
@@ -39,6 +39,7 @@ _SUBMISSION = re.compile(r"[A-Za-z0-9-]{8,64}")
 class BallotPage:
     """The current screen, and those that follow, which the phone keeps at hand for when the network is gone.
 
+    earlier : the answered ones that may be corrected
     elsewhere : where to go on another phone, and what to type there; called : whether help is on its way
     """
 
@@ -46,6 +47,7 @@ class BallotPage:
     heading: str
     screen: Screen
     later: tuple[Screen, ...]
+    earlier: tuple[Screen, ...]
     elsewhere: tuple[str, str]
     called: bool
 
@@ -77,8 +79,11 @@ def show_screen(request: Request, attempt_id: str, number: int, house: InHouse) 
         seat = seat_for(request, house, session, attempt_id)
     if isinstance(seat, Response):
         return seat
-    if not seat.unanswered or number != seat.unanswered[0].number:
-        return see_other(seat.next_url)  # there is no way back to an answered screen, and none ahead
+    earlier = next((screen for screen in seat.correctable if screen.number == number), None)
+    if earlier is None and (not seat.unanswered or number != seat.unanswered[0].number):
+        return see_other(seat.next_url)  # no way ahead, and none back unless the organiser allows it
+    if earlier is not None:
+        return _no_ballot(request, seat) or _ballot(request, house, seat, earlier)
     return _no_ballot(request, seat) or _ballot(request, house, seat, seat.waiting[0])
 
 
@@ -121,6 +126,9 @@ def send_screen(request: Request, attempt_id: str, number: int, house: InHouse, 
     screen = seat.screen(number)
     if screen is None:
         return taster_notice(request, 404, "Nothing here", "This ballot has no such screen.")
+    again = bool(sent.get("again")) and screen.correctable
+    if again:
+        screen = opened_again(screen, {})
     answers, problems = checked(seat.plan, screen, sent)
     if problems:
         _note_wrong_cup(house, seat, problems, sent)
@@ -129,7 +137,8 @@ def send_screen(request: Request, attempt_id: str, number: int, house: InHouse, 
         attempt = session.get_one(Attempt, attempt_id)
         task = next(task for task in tasks_of(session, attempt) if task.number == number)
         submission = _submission_id(attempt, number, sent)
-        recorded = record_screen(session, attempt, task, submission, kept_fields(screen, sent), answers)
+        kept = kept_fields(screen, sent)
+        recorded = record_screen(session, attempt, task, submission, kept, answers, correction=again)
     with house.database.read() as session:
         seat = seat_with(session, attempt)
         head = head_of(session, seat.study.id)[:HEAD_SHOWN]
@@ -198,9 +207,11 @@ def _to_cup(request: Request, seat: Seat, cup: Serving, number: int) -> Response
 def _ballot(
     request: Request, house: House, seat: Seat, screen: Screen, *, status: int = 200, called: bool = False
 ) -> HTMLResponse:
-    later = tuple(other for other in seat.waiting if other.number > screen.number)
+    later = tuple(other for other in seat.waiting if screen.again or other.number > screen.number)
     elsewhere = (f"{house.base_url}/go", in_groups(house.tokens.attempt_code(seat.attempt.id)))
-    context = BallotPage(seat.attempt.id, seat.plan.heading, screen, later, elsewhere, called)
+    context = BallotPage(
+        seat.attempt.id, seat.plan.heading, screen, later, seat.correctable, elsewhere, called
+    )
     return page(request, "taster/ballot.html", context, status=status)
 
 
@@ -256,7 +267,7 @@ def _again(request: Request, house: House, seat: Seat, screen: Screen, problems:
         say = words_of(request)
         listed = [{"field": problem.field, "text": say(problem.text)} for problem in problems]
         return JSONResponse({"saved": False, "problems": listed}, status_code=422)
-    if screen.number in seat.answered:
+    if screen.number in seat.answered and not screen.again:
         return see_other(seat.next_url)
     return _ballot(request, house, seat, screen, status=422)
 

@@ -18,15 +18,15 @@ from panel.store.dealing import (
     waiting_places,
 )
 from panel.store.ledger import locked_study
+from panel.store.rows import most_cups_at_a_sitting
 from panel.store.sittings import open_one
 from panel.store.studies import plan_of, sitting_of
 from panel.store.tables import Attempt, Consent, Place, Sitting, Study
-from panel.study.cautions import ALWAYS, CAUTIONS, CONSENT, notice
 from panel.study.draft_reader import LONGEST_NAME, tidy
 from panel.study.life import Move, State, refusal
+from panel.study.notices import TasterNotice, notice_of
 from panel.study.plan import Plan
 from panel.study.said import said
-from panel.study.seal import digest
 from panel.web.ballot_page import new_submission
 from panel.web.house import House
 from panel.web.pages import InHouse, Sent, page, see_other
@@ -49,11 +49,7 @@ class JoiningPage:
 
     url: str
     heading: str
-    briefing: str
-    allergens: tuple[str, ...]
-    cautions: tuple[str, ...]
-    always: str
-    kept: str
+    notice: TasterNotice
     ask_name: bool
     consent: str
     ballots: tuple[tuple[str, str], ...] = ()
@@ -80,11 +76,12 @@ class GoingOnPage:
 
 @dataclass(frozen=True, slots=True)
 class Door:
-    """A way in: by the code of a sitting, or by the card of one place. url: of its page."""
+    """A way in: by the code of a sitting, or by the card of one place. url: of its page; notice: what is read first."""
 
     url: str
     study_id: str
     plan: Plan
+    notice: TasterNotice
     place: Place | None = None
 
 
@@ -206,7 +203,7 @@ def _take_place(
     if attempt is not None and attempt.id in attempts_on(request, house.tokens):
         return see_other(door.url)  # the form was sent again from the page before: ask who is tasting
     if attempt is None:
-        agreed = (_wording(door), name if door.plan.ask_name else "")
+        agreed = (door.notice.fingerprint, name if door.plan.ask_name else "")
         try:
             if door.place is not None:
                 attempt = deal_place(session, door.place, *agreed)
@@ -239,12 +236,11 @@ def _place_door(request: Request, house: House, session: Session, token: str) ->
     study = session.get_one(Study, place.study_id)
     url = f"/P/{token.upper()}"
     reason = refusal(State(study.state), Move.JOIN)
+    address_taster(request, plan_of(study))
     if reason is None and open_one(session, study.id) is None:
         reason = "This sitting has ended, and the next one is not open yet."
     if reason is None:
-        door = Door(url, study.id, plan_of(study), place)
-        address_taster(request, door.plan)
-        return door
+        return _door(session, url, study, place)
     title = "Not open" if study.state in (State.SEALED, State.SERVING) else "The sitting is closed"
     return taster_notice(request, 409, title, reason, link=url, link_label="Try again")
 
@@ -256,15 +252,19 @@ def _sitting_door(request: Request, house: House, session: Session, token: str) 
         return taster_notice(request, 404, "This code is not known", text)
     study, url = session.get_one(Study, sitting.study_id), f"/J/{token.upper()}"
     reason = refusal(State(study.state), Move.JOIN)
+    address_taster(request, plan_of(study))
     if reason is None and sitting.closed_at is None:
-        door = Door(url, study.id, plan_of(study))
-        address_taster(request, door.plan)
-        return door
+        return _door(session, url, study)
     if sitting.closed_at is None:
         said = reason or ""
         return taster_notice(request, 409, "Not open yet", said, link=url, link_label="Try again")
     ended = "This sitting has ended. If there is another one, its code is on the screen."
     return _closed_notice(request, house, session, sitting, reason or ended)
+
+
+def _door(session: Session, url: str, study: Study, place: Place | None = None) -> Door:
+    plan = plan_of(study)
+    return Door(url, study.id, plan, notice_of(plan, most_cups_at_a_sitting(session, study.id)), place)
 
 
 def _closed_notice(
@@ -316,22 +316,10 @@ def _name_consent(session: Session, attempt: Attempt, consent: str) -> None:
 
 
 def _joining(door: Door) -> JoiningPage:
-    plan = door.plan
     return JoiningPage(
         url=door.url,
-        heading=plan.heading,
-        briefing=plan.briefing,
-        allergens=notice(plan.allergens, plan.other_allergens),
-        cautions=tuple(text for key, text in CAUTIONS.items() if key in plan.cautions),
-        always=ALWAYS,
-        kept=CONSENT,
-        ask_name=plan.ask_name,
+        heading=door.plan.heading,
+        notice=door.notice,
+        ask_name=door.plan.ask_name,
         consent=new_submission(),
     )
-
-
-def _wording(door: Door) -> str:
-    """The fingerprint of what was read before agreeing."""
-    shown = _joining(door)
-    read = [shown.heading, shown.briefing, *shown.allergens, *shown.cautions, shown.always, shown.kept]
-    return digest(read)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fastapi import Request
@@ -9,13 +10,14 @@ from fastapi.responses import HTMLResponse
 from sqlmodel import Session, col, select
 
 from panel.store.recording import answered_tasks
+from panel.store.revisions import standing_sends
 from panel.store.rows import open_sitting_number, servings_of
 from panel.store.sittings import is_paused
 from panel.store.studies import plan_of
 from panel.store.tables import Attempt, Place, Serving, Sitting, Study
 from panel.store.tokens import Tokens
 from panel.study.plan import Plan
-from panel.web.ballot_page import Screen, screens_of
+from panel.web.ballot_page import Screen, opened_again, screens_of
 from panel.web.house import House
 from panel.web.pages import page
 from panel.web.taster_phone import may_answer
@@ -39,6 +41,7 @@ class Seat:
     """One attempt with its ballot. Everything on it may be shown to the taster, save `attempt` and `study`.
 
     sitting : number of the one that is open, 0 while none is; paused : whether everybody waits
+    given : number of an answered screen that may be opened again -> what stands of it, field by field
     """
 
     attempt: Attempt
@@ -48,6 +51,7 @@ class Seat:
     answered: frozenset[int]
     sitting: int
     paused: bool
+    given: Mapping[int, Mapping[str, str]]
 
     @property
     def unanswered(self) -> tuple[Screen, ...]:
@@ -58,6 +62,17 @@ class Seat:
     def waiting(self) -> tuple[Screen, ...]:
         """The screens to be answered in the sitting that is open, or left from earlier ones."""
         return tuple(screen for screen in self.unanswered if screen.sitting <= self.sitting)
+
+    @property
+    def correctable(self) -> tuple[Screen, ...]:
+        """The answered screens of the open sitting that may be corrected, with what stands of each."""
+        if self.attempt.status != "tasting":
+            return ()
+        return tuple(
+            opened_again(screen, self.given[screen.number])
+            for screen in self.screens
+            if screen.correctable and screen.number in self.given and screen.sitting == self.sitting
+        )
 
     def screen(self, number: int) -> Screen | None:
         """The screen with that number."""
@@ -84,6 +99,7 @@ def seat_with(session: Session, attempt: Attempt) -> Seat:
         frozenset(answered_tasks(session, attempt)),
         open_sitting_number(session, study.id),
         is_paused(session, study.id),
+        standing_sends(session, attempt) if plan.pace.way_back else {},
     )
 
 
@@ -103,13 +119,17 @@ def seat_for(request: Request, house: House, session: Session, attempt_id: str) 
             "or ask the panel leader.",
         )
     seat = seat_with(session, attempt)
+    if seat.study.brought_back_at is not None:
+        return taster_notice(
+            request, 410, "This tasting is over", "Its answers are kept; nothing can be added to them."
+        )
     address_taster(request, seat.plan)
     return seat
 
 
 def address_taster(request: Request, plan: Plan) -> None:
-    """Answer this request in the study's language and look."""
-    speak(request, plan.language)
+    """Answer this request in the study's words and look."""
+    speak(request, plan)
     request.scope["theme"] = plan.theme
 
 

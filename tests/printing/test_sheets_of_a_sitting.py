@@ -93,8 +93,8 @@ def cards(count: int) -> list[JoinCard]:
     ]
 
 
-def ballots() -> list[PaperBallot]:
-    tasks = (BallotTask(("417",), "plain"), BallotTask(("562",), "plain"))
+def ballots(plan: Plan = PLAN) -> list[PaperBallot]:
+    tasks = tuple(BallotTask((code,), "plain", questions=plan.questions) for code in ("417", "562"))
     return [PaperBallot(place, tasks, f"K7QX-{place}") for place in (1, 2)]
 
 
@@ -372,9 +372,8 @@ def test_the_line_of_a_paper_ballot_is_a_hundred_millimetres() -> None:
 
 def test_a_question_on_the_next_page_still_says_which_cup_it_is_about() -> None:
     many = tuple(Question(f"q{n}", f"Attribute {n}?", "hedonic-9") for n in range(9))
-    text = paper.text_of(
-        paper_ballots(Plan("t", "h", "q", "rating", 2, 1, questions=many), ballots()[:1]).pdf
-    )
+    plan = Plan("t", "h", "q", "rating", 2, 1, questions=many)
+    text = paper.text_of(paper_ballots(plan, ballots(plan)[:1]).pdf)
     for code in ("417", "562"):
         assert [f"{code} · Attribute {n}?" in text for n in range(9)] == [True] * 9
 

@@ -7,12 +7,12 @@ import re
 from importlib.resources import files
 from pathlib import Path
 
-from panel.study import cautions, scales, set_answers
+from panel.study import cautions, doses, scales, set_answers
 from panel.study.life import RULES, Move
 
 ROOT = Path(__file__).parent.parent.parent
 IN_TEMPLATE = re.compile(r'_\("((?:[^"\\]|\\.)+)"')
-SPEAKING = ("taster_notice", "said")
+SPEAKING = ("taster_notice", "said", "say")
 
 
 def in_templates() -> set[str]:
@@ -35,14 +35,15 @@ def in_tables() -> set[str]:
             found |= {wording.asks, wording.by_liking, wording.hint, wording.missing, wording.known}
     found |= {words for kind in set_answers.SET_KINDS.values() for _, words in kind.words}
     found |= {set_answers.NO_PREFERENCE_WORDS, scales.CANNOT_TELL_WORDS}
+    found |= {text for agent in doses.AGENTS for text in (agent.told, agent.told_at_once)}
     return found | {RULES[Move.JOIN].early, RULES[Move.JOIN].late}
 
 
 def in_handlers() -> set[str]:
     """What is handed to the page of a notice, to `said`, to a question's words, or to a name that is."""
     found: set[str] = set()
-    paths = [*(ROOT / "panel" / "web").glob("*.py"), *(ROOT / "panel" / "study").glob("*.py")]
-    ours = ("taster", "rhythm", "asked", "trying", "answers", "scales")
+    paths = [path for room in ("web", "study", "printing") for path in (ROOT / "panel" / room).glob("*.py")]
+    ours = ("taster", "rhythm", "asked", "trying", "answers", "scales", "notices", "ballots")
     for path in paths:
         if path.stem.startswith(ours):
             tree = ast.parse(path.read_text(encoding="utf-8"))
@@ -66,7 +67,7 @@ def _spoken(node: ast.AST) -> set[str]:
 
 
 LABELS = ("link_label", "text", "missing", "hint", "known")
-NAMES = ("text", "why", "reason", "ended", "title", "label", "problem")
+NAMES = ("text", "why", "reason", "ended", "title", "label", "problem", "AGAIN", "ONCE")
 
 
 def _constants(values: list[ast.expr]) -> set[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from html import unescape
@@ -13,7 +14,10 @@ from fastapi.testclient import TestClient
 
 from panel.study.languages import ENGLISH, LANGUAGES, UNCHECKED
 from panel.study.said import said
-from panel.web.words import words_in
+from panel.study.scales import SCALES
+from panel.study.taster_words import parts_of
+from panel.study.test_methods import TEST_METHODS
+from panel.web.words import words_for, words_in
 from tests.web.sealed_sitting import (
     EVERY_PLACES,
     EVERY_QUESTION,
@@ -63,6 +67,52 @@ def test_a_catalogue_says_everything_and_nothing_else(code: str) -> None:
     for english, other in found.items():
         assert other.strip(), english
         assert set(PLACEHOLDER.findall(other)) == set(PLACEHOLDER.findall(english)), english
+
+
+# Read while no study is known yet, so that no study's own words can stand there.
+BEFORE_A_STUDY_IS_KNOWN = {
+    "Type your code",
+    "Type the code again",
+    "The code on your card, or on the phone where you began",
+    "Capitals, blanks and hyphens do not matter.",
+    "No ballot and no place has this code. Look at it once more, letter by letter.",
+    "This code is not known",
+    "This code opens no tasting. Scan the code on the screen again, or ask the panel leader.",
+    "This card is not known",
+    "This card opens no place. Scan it again, or ask the panel leader for another one.",
+    "This cup is not known",
+    "No cup has this code. Scan the code on the cup again, or ask the panel leader.",
+    "This is not your cup",
+    "This cup was poured for somebody else, or you have not joined on this phone yet. Do not taste it. Look for the "
+    "code on your ballot, or tell the panel leader.",
+    "Nothing here",
+    "This address leads to no tasting.",
+    "This address leads to no tasting. Scan the code on the screen or on your card again.",
+    "This is somebody else's ballot",
+    "This phone has no right to answer here. Only the phone on which somebody agreed to take part can.",
+    "If it is yours, open the page on that phone. Otherwise scan the code on the screen to join, or ask the panel "
+    "leader.",
+}
+
+
+def test_the_organiser_is_shown_every_sentence_that_tasters_of_a_study_read() -> None:
+    listed = {
+        line.text
+        for method in TEST_METHODS.values()
+        for part in parts_of(method, SCALES.values())
+        for line in part.lines
+    }
+    assert listed | BEFORE_A_STUDY_IS_KNOWN == every_message()
+    assert listed & BEFORE_A_STUDY_IS_KNOWN == set()
+
+
+def test_own_words_come_before_the_catalogue() -> None:
+    plan = replace(
+        RATING, language="de", words={"Taste": "Kosten", "{step} of {steps}": "Nr. {step}/{steps}"}
+    )
+    say = words_for(plan)
+    assert (say("Taste"), say("Thank you")) == ("Kosten", "Danke")
+    assert say("{step} of {steps}", step=2, steps=5) == "Nr. 2/5"
 
 
 @pytest.mark.parametrize("code", TRANSLATED)
@@ -133,9 +183,12 @@ def test_the_locked_words_of_a_set_are_translated(app: FastAPI, method: str) -> 
     assert expected[method] in text
 
 
-def test_english_carries_no_words_for_the_script(app: FastAPI) -> None:
-    phone, sitting = opened(app, RATING, [[[(0, "417", 0, "")]]])
-    assert "data-words" not in phone.get(join(phone, sitting)).text
+@pytest.mark.parametrize(("code", "sending"), [("en", "Sending…"), ("de", "Sende …")])
+def test_the_page_carries_what_the_script_says(app: FastAPI, code: str, sending: str) -> None:
+    phone, sitting = opened(app, replace(RATING, language=code), [[[(0, "417", 0, "")]]])
+    carried = re.search(r'data-words="([^"]+)"', phone.get(join(phone, sitting)).text)
+    assert carried
+    assert json.loads(unescape(carried[1]))["sending"] == sending
 
 
 def test_the_dim_red_look_is_said_on_the_page(app: FastAPI) -> None:

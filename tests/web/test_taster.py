@@ -126,11 +126,11 @@ def test_the_addition_goes_into_the_same_cup_and_is_said_in_words(phone: TestCli
     sitting = seal_sitting(house.database, house.tokens, WITH_DASHI, DASHI_PLACES)
     sitting.open()
     ballot = join(phone, sitting)
-    assert "Served <strong>plain</strong>" in phone.get(ballot).text
+    assert 'Served <strong dir="auto">plain</strong>' in phone.get(ballot).text
     phone.post(f"{ballot}/1", data=FIRST)
     page = phone.get(f"{ballot}/2")
     assert codes_on(page) == ["417"]
-    assert "taste again, then answer: <strong>with dashi</strong>" in page.text
+    assert "taste again, then answer: <strong dir=\"auto\">with dashi</strong>" in page.text
     same_cup = phone.get(f"/C/{sitting.cup_token('417')}")
     assert same_cup.headers["location"] == f"{ballot}/2"
 

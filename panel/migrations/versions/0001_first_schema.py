@@ -329,7 +329,7 @@ def upgrade() -> None:
         sa.Column("sent", sa.Text(), nullable=False),
         sa.Column("erased", sa.Text(), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
-        sa.CheckConstraint("outcome in ('stored', 'kept aside')", name="ck_submission_outcome"),
+        sa.CheckConstraint("outcome in ('stored', 'correction', 'kept aside')", name="ck_submission_outcome"),
         sa.ForeignKeyConstraint(["attempt_id"], ["attempt.id"], name="fk_submission_attempt_id_attempt"),
         sa.ForeignKeyConstraint(["task_id"], ["task.id"], name="fk_submission_task_id_task"),
         sa.PrimaryKeyConstraint("id", name="pk_submission"),
