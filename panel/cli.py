@@ -1,4 +1,4 @@
-"""The command line: serve, demo, analyse, verify, backup, restore, password."""
+"""The command line: serve, demo, analyse, report, verify, bring-back, backup, restore, password."""
 
 from __future__ import annotations
 
@@ -168,6 +168,29 @@ def verify(
     if failure is not None:
         print(f"\nThe first thing that does not hold: {failure.what}.")
         raise typer.Exit(1)
+
+
+@app.command(name="bring-back")
+def bring_back(
+    file: Annotated[Path, typer.Argument(help="A study's bundle (ZIP), taken after closing.")],
+    data: DataFolder = None,
+) -> None:
+    """Bring a study back from its files: verified first, then read-only in the archive."""
+    from panel.app import create_app
+    from panel.store.bringing_back import CannotComeBackError
+    from panel.study.bundle import NotABundleError
+    from panel.web.bringing_back import brought_back
+
+    content = _read(file)
+    house = create_app(settings_from(data=data)).state.house
+    try:
+        study = brought_back(house, content, "the command line")
+    except (NotABundleError, CannotComeBackError) as error:
+        print(error, file=sys.stderr)
+        raise typer.Exit(1) from None
+    finally:
+        house.database.close()
+    print(f"“{study.title}” is back in the archive, {study.state} and read-only.")
 
 
 @app.command()

@@ -12,7 +12,7 @@ from sqlmodel import select as select_rows
 
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
-from panel.store.studies import draft_of, require
+from panel.store.studies import ForbiddenMoveError, draft_of, require
 from panel.store.tables import Attempt, Consent, Person, Study
 from panel.study.draft_reader import name_key
 from panel.study.life import Move
@@ -30,6 +30,10 @@ def copy_study(session: Session, study_id: str, actor: str) -> Study:
     The products come along from a draft or once the names are revealed; in between they are sealed, and stay so.
     """
     study = locked_study(session, study_id)
+    if study.brought_back_at is not None:
+        raise ForbiddenMoveError(
+            "This study was brought back from its files, which do not hold the form it was planned in. Plan anew."
+        )
     typed = {name: value for name, value in draft_of(study).items() if not name.startswith("product-")}
     if study.state == "draft":
         typed = draft_of(study)

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
+READING = (Move.READ_REPORT, Move.EXPORT, Move.DELETE)
+
+
 class DraftChangedError(ValueError):
     """Somebody else has saved the draft since it was opened."""
 
@@ -53,8 +56,21 @@ def all_studies(session: Session) -> list[Study]:
 def require(study: Study, move: Move) -> None:
     """ForbiddenMoveError, with what to do instead, when the study's state does not allow `move`."""
     reason = refusal(State(study.state), move)
+    if reason is None and study.brought_back_at is not None and move not in READING:
+        reason = (
+            "This study was brought back from its files. It can be read and taken away, but not gone on with."
+        )
     if reason is not None:
         raise ForbiddenMoveError(reason)
+
+
+def may(study: Study, move: Move) -> bool:
+    """Whether `require` lets `move` pass."""
+    try:
+        require(study, move)
+    except ForbiddenMoveError:
+        return False
+    return True
 
 
 def require_results(study: Study) -> None:

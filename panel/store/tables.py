@@ -65,6 +65,7 @@ class Study(SQLModel, table=True):
     plan : the frozen plan, from the seal on; locked : the encrypted key, seed and nonce
     report : the signed report; key : products, seed and nonce in plain, from the reveal on
     archived_at : put away; deleted_at : to be removed for good once the days of grace are over
+    brought_back_at : made again from the files of its bundle, to be read only
     """
 
     __table_args__ = (CheckConstraint(f"state in ({_STATES})", name="state"),)
@@ -87,6 +88,7 @@ class Study(SQLModel, table=True):
     revealed_at: datetime | None = Field(default=None, sa_type=UtcTime)
     archived_at: datetime | None = Field(default=None, sa_type=UtcTime)
     deleted_at: datetime | None = Field(default=None, sa_type=UtcTime)
+    brought_back_at: datetime | None = Field(default=None, sa_type=UtcTime)
 
 
 class Sample(SQLModel, table=True):

@@ -11,7 +11,7 @@ from panel.store import studies
 from panel.store.alone import Round, leave_round_out, read_dots, rounds_of
 from panel.study.alone import STATEMENT, check_dots
 from panel.study.draft_reader import tidy
-from panel.study.life import Move, State, allowed
+from panel.study.life import Move
 from panel.study.problems import Problem
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse, Sent, page, see_other
@@ -99,7 +99,7 @@ def _page(
         head=head_of_page(study),
         statement=STATEMENT,
         rounds=rounds,
-        may_sign=done and allowed(State(study.state), Move.SIGN),
+        may_sign=done and studies.may(study, Move.SIGN),
         typed=typed or {},
         at=at,
         problems=problems,

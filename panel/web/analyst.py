@@ -16,7 +16,7 @@ from panel.store.revisions import corrections_in
 from panel.study.alone import STATEMENT
 from panel.study.draft_reader import tidy
 from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
-from panel.study.life import Move, State, allowed
+from panel.study.life import Move
 from panel.study.problems import Problem
 from panel.web.access import AnalystsStudy, AsAnalyst
 from panel.web.own_words import Reworded, reworded_in

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from fastapi import APIRouter, Response
 
 from panel.store.early_looks import answers_in_time, look_early, looks_of
-from panel.store.studies import plan_of
-from panel.study.life import Move, State, allowed
+from panel.store.studies import may, plan_of
+from panel.study.life import Move
 from panel.study.sequential import GO_ON, SAYS
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse, see_other
@@ -61,7 +61,7 @@ def looking_at(session: Session, study: Study) -> Looking | None:
         looked_after=after,
         said=SAYS[last.decision] if last else "",
         stop=last is not None and last.decision != GO_ON,
-        may_look=allowed(State(study.state), Move.LOOK_EARLY),
+        may_look=may(study, Move.LOOK_EARLY),
     )
 
 

@@ -59,7 +59,7 @@ def take_away(house: House, study: Study, actor: str) -> bytes:
         with house.database.read() as session:
             head = head_of(session, study.id)
             study = session.get_one(type(study), study.id)
-            files = _data(session, study)
+            files = data_files(session, study)
         files |= _readable(house, study, files)
         contents = {name: _bytes(content) for name, content in files.items()}
         prints = {name: bundle.fingerprint(content) for name, content in sorted(contents.items())}
@@ -83,7 +83,7 @@ def _packed(contents: Mapping[str, bytes]) -> bytes:
     return packed.getvalue()
 
 
-def _data(session: Session, study: Study) -> dict[str, str | bytes]:
+def data_files(session: Session, study: Study) -> dict[str, str | bytes]:
     """What the study is: seal, sends, tables, signed results, key."""
     secret: dict[str, Any] = json.loads(study.key) if study.key else {}
     sealed = sealed_contents(session, study, secret)

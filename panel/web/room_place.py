@@ -18,7 +18,7 @@ from panel.store.served import note_order
 from panel.store.studies import ForbiddenMoveError
 from panel.store.tables import Attempt, Place, Serving
 from panel.study.draft_reader import tidy
-from panel.study.life import Move, State, allowed
+from panel.study.life import Move, State
 from panel.study.problems import Problem
 from panel.study.pseudonyms import taster_name
 from panel.web.access import AsOrganiser, OrganisersStudy
@@ -204,9 +204,9 @@ def _page(
         reasons=(("", "Choose a reason"), *REASONS.items()),
         sheets=tuple((name, sheet.name) for name, sheet in SHEETS.items()),
         may_act=state == State.SERVING,
-        may_print=allowed(state, Move.PRINT),
+        may_print=studies.may(study, Move.PRINT),
         may_replace=state in (State.SEALED, State.SERVING) and now_there.status in ("free", "tasting"),
-        may_note_order=allowed(state, Move.ANSWER) and now_there.status != "free",
+        may_note_order=studies.may(study, Move.ANSWER) and now_there.status != "free",
         problems=problems,
         typed=typed or {},
         said=said,

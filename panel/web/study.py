@@ -15,7 +15,7 @@ from panel.store.access import new_link
 from panel.store.ledger import append, events_of
 from panel.store.sealing import UnfitDraftError, open_key, samples_of, seal_study
 from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
-from panel.study.life import Move, State, allowed
+from panel.study.life import Move, State
 from panel.study.plan import Product, product_from_dict
 from panel.study.problems import Problem
 from panel.study.seal import WrongPassphraseError, is_recovery_code
@@ -201,7 +201,7 @@ def study_page(
     typed: Mapping[str, str] = MappingProxyType({}),
 ) -> Response:
     """The study's page, with what was wrong with a form on it and what was typed there."""
-    plan, state = studies.plan_of(study), State(study.state)
+    plan = studies.plan_of(study)
     with house.database.read() as session:
         events = events_of(session, study.id)
     context = StudyPage(
@@ -211,10 +211,10 @@ def study_page(
         sheets=(*((name, sheet.name) for name, sheet in SHEETS.items()), *OTHER_SHEETS),
         problems=problems,
         typed=LABEL_FORM | dict(typed),
-        may_print=allowed(state, Move.PRINT),
-        may_open=allowed(state, Move.OPEN),
-        may_read=allowed(state, Move.READ_REPORT),
-        may_reveal=allowed(state, Move.REVEAL),
+        may_print=studies.may(study, Move.PRINT),
+        may_open=studies.may(study, Move.OPEN),
+        may_read=studies.may(study, Move.READ_REPORT),
+        may_reveal=studies.may(study, Move.REVEAL),
         terms=terms_of(events),
         happened=what_happened(events, house.local.moment),
         looks=looks_at_names(events),

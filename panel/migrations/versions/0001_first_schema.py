@@ -49,6 +49,7 @@ def upgrade() -> None:
         sa.Column("revealed_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("archived_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("deleted_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("brought_back_at", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint(
             "state in ('draft', 'sealed', 'serving', 'closed', 'signed', 'revealed')",
             name="ck_study_state",
