@@ -18,6 +18,7 @@ from panel.web import (
     alone,
     amendments,
     analyst,
+    beginning,
     bringing_back,
     bench,
     bench_entry,
@@ -77,6 +78,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
     for router in (
         sign_in,
+        beginning,
         organiser,
         organisers,
         bringing_back,

@@ -6,12 +6,13 @@ assumptions of power; nothing is judged by them once the study is sealed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from panel.study.draft_reader import Reader
 
+LIKING_LENGTH = 8.0  # points from one end of the nine-point scale to the other
 Lingering = Literal["", "none", "some", "strong"]
 PanelKind = Literal["", "people", "trained"]
 SizeKey = Literal["large", "medium", "small"]
@@ -87,6 +88,19 @@ def read_circumstances(reader: Reader) -> Circumstances:
         panel_kind=kind,
         looks_differ=bool(reader.typed.get("looks_differ")),
         organiser_tastes=bool(reader.typed.get("organiser_tastes")),
-        size=SIZES[reader.choice("size", "how large a difference matters", SIZES, "medium")],
+        size=_read_size(reader),
         spread=TYPICAL_SPREAD if spread is None else spread / 100,
     )
+
+
+def _read_size(reader: Reader) -> Size:
+    """The size chosen, or typed in the terms of one kind of test."""
+    size = SIZES[reader.choice("size", "how large a difference matters", SIZES, "medium")]
+    notice = reader.number("own_notice", "how many would notice it, in per cent,", 5, 95)
+    prefer = reader.number("own_prefer", "how many prefer the same one, in per cent,", 55, 99)
+    points = reader.number("own_points", "the difference in points of nine", 0.1, 8)
+    if notice is not None:
+        size = replace(size, notice=notice / 100)
+    if prefer is not None:
+        size = replace(size, prefer=prefer / 100)
+    return size if points is None else replace(size, of_scale=points / LIKING_LENGTH)

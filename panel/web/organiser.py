@@ -13,6 +13,7 @@ from panel.analysis.planning import what_it_can_find
 from panel.store import studies
 from panel.store.ledger import events_of
 from panel.store.sealing import drawn
+from panel.study.asking import QUESTIONS, PlainQuestion
 from panel.study.cautions import ALLERGENS, CAUTIONS
 from panel.study.draft_reader import renumbered, rows_of
 from panel.study.drafting import check_draft
@@ -21,12 +22,13 @@ from panel.study.life import Move, State
 from panel.study.problems import Problem
 from panel.study.ready_criteria import READY_SETS, with_ready_set
 from panel.study.scales import SCALES, Scale
-from panel.study.test_methods import TEST_METHODS, TestMethod, method_of
 from panel.study.taster_words import PREFIX
+from panel.study.test_methods import TEST_METHODS, TestMethod, method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.bench_rules import BenchRules, bench_rules
 from panel.web.draft_bench import BenchForm, bench_form
 from panel.web.pages import InHouse, Sent, page, see_other, wants_fragment
+from panel.web.planning import DraftAdvice, PlanAdvice, draft_advice, draft_problems, plan_advice
 from panel.web.study_page import StudyHead, head_of_page
 
 if TYPE_CHECKING:
@@ -64,6 +66,7 @@ class StudiesPage:
     """All studies, newest first."""
 
     studies: tuple[StudyLine, ...]
+    questions: tuple[PlainQuestion, ...]
     methods: tuple[TestMethod, ...]
 
 
@@ -83,6 +86,7 @@ class DraftPage:
     themes: tuple[tuple[str, str], ...]
     saved: bool
     as_of: str
+    advice: DraftAdvice
     bench: BenchForm
 
 
@@ -110,6 +114,7 @@ class PlanPage:
     cups: int
     problems: tuple[Problem, ...]
     bench: BenchRules | None
+    advice: PlanAdvice
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +129,8 @@ class LogPage:
 def list_studies(request: Request, house: InHouse, _who: AsOrganiser) -> Response:
     with house.database.read() as session:
         lines = tuple(map(_line, studies.all_studies(session)))
-    return page(request, "organiser/studies.html", StudiesPage(lines, tuple(TEST_METHODS.values())))
+    context = StudiesPage(lines, tuple(QUESTIONS.values()), tuple(TEST_METHODS.values()))
+    return page(request, "organiser/studies.html", context)
 
 
 @router.post("/studies")
@@ -162,19 +168,19 @@ def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: S
     if wanted.startswith("row-") or wanted == "ready":
         shown = {kind: len(rows_of(typed, kind)) + (wanted == f"row-{kind}") for kind in FIRST_ROWS}
         return _draft_page(request, study, renumbered(typed), at_least=shown, pressed=wanted)
-    problems = check_draft(renumbered(typed)).problems
+    problems = draft_problems(renumbered(typed))
     if wanted == "plan" and not problems:
         return see_other(f"/studies/{study.id}/plan")
     if wanted == "plan":
         return _draft_page(request, study, renumbered(typed), problems=problems, status=422)
+    if wanted == "words":
+        return see_other(f"/studies/{study.id}/words")
     return _draft_page(request, study, renumbered(typed), saved=True)
 
 
 @router.get("/studies/{study_id}/plan")
 def show_plan(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
     if study.state != State.DRAFT:
-    if wanted == "words":
-        return see_other(f"/studies/{study.id}/words")
         return see_other(f"/studies/{study.id}")
     if not study.seed:
         with house.database.write() as session:
@@ -220,6 +226,7 @@ def plan_page(
         cups=sum(serving.same_cup_as is None for place in dealt.places for serving in place.servings),
         problems=problems,
         bench=bench_rules(drafted.plan),
+        advice=plan_advice(drafted.plan, drafted.known, dealt),
     )
     return page(request, "organiser/plan.html", context, status=status)
 
@@ -267,6 +274,7 @@ def _draft_page(
         themes=tuple(THEMES.items()),
         saved=saved,
         as_of=studies.draft_mark(study),
+        advice=draft_advice(typed, problems),
         bench=bench_form(typed, problems, rows["measurand"], pressed),
     )
     block = "form" if wants_fragment(request) else None

@@ -23,8 +23,8 @@ from panel.study.test_methods import method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.organiser import plan_page
 from panel.web.pages import InHouse, Sent, page, see_other
-from panel.web.planning import draft_problems
 from panel.web.passphrases import WAIT, holder_in, phrase_in, problems_with_new, too_many_phrases
+from panel.web.planning import sealing_problems
 from panel.web.study_page import StudyHead, head_of_page
 
 if TYPE_CHECKING:
@@ -108,7 +108,7 @@ def show_study(request: Request, house: InHouse, study: OrganisersStudy) -> Resp
 @router.post("/studies/{study_id}/seal")
 def seal(request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent) -> Response:
     studies.require(study, Move.SEAL)
-    problems = (*draft_problems(studies.draft_of(study)), *problems_with_new(sent))
+    problems = (*sealing_problems(studies.draft_of(study)), *problems_with_new(sent))
     if problems:
         return plan_page(request, study, problems, status=422)
     try:

@@ -77,6 +77,7 @@ def _set_the_password(desk: Page, app: FastAPI) -> None:
 
 
 def _draft_and_seal(desk: Page) -> None:
+    desk.get_by_text("Or choose the test yourself").click()
     desk.get_by_role("button", name="Begin a rating study").click()
     desk.get_by_label("Title", exact=True).fill("Three cookers")
     desk.get_by_label("What should this study answer?").fill("Which rice is liked best?")
