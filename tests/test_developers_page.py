@@ -11,7 +11,7 @@ ROOT = Path(__file__).parent.parent
 PAGE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 SOURCES = "\n".join(path.read_text(encoding="utf-8") for path in sorted(ROOT.glob("[pst]*/**/*.py")))
 PATHS = sorted(set(re.findall(r"`((?:panel|stats|templates|tests|demo)/[\w./*<>-]+)`", PAGE)))
-SHORT = sorted(set(re.findall(r"`((?:study|store|web|analysis)/\w+\.py)(?:::\w+)?`", PAGE)))
+SHORT = sorted(set(re.findall(r"`((?:study|store|web|analysis|bench)/\w+\.py)(?:::\w+)?`", PAGE)))
 NAMED = sorted(
     set(re.findall(r"\.py::(\w+)`", PAGE)) | {"MAY_IMPORT", "MAY", "HOME", "quick_stretching", "cheaper"}
 )
