@@ -7,6 +7,7 @@ from itertools import combinations, pairwise
 from statistics import median
 from typing import TYPE_CHECKING
 
+from panel.bench.readings import HOT_ROOM
 from panel.bench.units import convert, shown
 from panel.bench.usability import STATEMENTS
 from panel.study.quantities import QUANTITIES
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 # Common practice, no source: what is far off, how near a factor of units must be, and temperatures of kitchens in °C.
 TIMES_OFF = 10.0
 NEAR = 0.10
-HOT, COLD_ROOM, HOT_ROOM = 130.0, -5.0, 45.0
+HOT, COLD_ROOM = 130.0, -5.0
 NEAR_DEGREES = 10.0
 _RATIOS = ("number", "stopwatch", "price")
 _NO_RATIOS = ("temperature", "noise", "count")

@@ -69,8 +69,7 @@ def product_figure(
     valid = sorted((run for run in runs if not run.invalid), key=lambda run: (run.run, run.id))
     readings = [reading_of(run, measurand, figure, cup_ml) for run in valid]
     entry = QUANTITIES[measurand.quantity].entry
-    heated = figure == "cooling rate" and any(one.value is None for one in readings)
-    found = [] if heated else [one for one in readings if one.value is not None]
+    found = [] if any(one.heats for one in readings) else [one for one in readings if one.value is not None]
     bare = Figure(
         product=runs[0].product,
         measurand=measurand.key,

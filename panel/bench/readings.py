@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from panel.study.measuring import Measurand
     from stats.cooling import Cooling
 
+# °C; a series that settles above cools towards no room. Common practice, no source.
+HOT_ROOM = 45.0
 AT_MINUTES = {"at 30": 30.0, "at 60": 60.0, "at 120": 120.0}
 
 
@@ -31,7 +33,7 @@ class Reading:
 
     value : None where it cannot be had, `said` then holds why; instrument : standard uncertainty of it by resolution
         and stated limits, None where neither is known; own, own_df : by the fit behind it, None where there is none
-    at_least : whether the series stopped before the end was reached
+    at_least : whether the series stopped before the end was reached; heats : whether something seems to heat
     """
 
     run: Run
@@ -41,6 +43,7 @@ class Reading:
     own_df: float = math.inf
     said: str = ""
     at_least: bool = False
+    heats: bool = False
 
 
 def reading_of(run: Run, measurand: Measurand, figure: str, cup_ml: float) -> Reading:
@@ -108,13 +111,19 @@ class _Series:
         return [m for m, _ in kept], [v for _, v in kept]
 
     @cached_property
-    def law(self) -> tuple[Cooling | None, str]:
-        """Newton's law fitted, or why it does not describe the series."""
+    def law(self) -> tuple[Cooling | None, str, bool]:
+        """Newton's law fitted; or why it does not describe the series, and whether that is because something heats."""
         try:
             fit = cooling(*self.begun, self.run.ambient)
         except ValueError as problem:
-            return None, self._reason(str(problem))
-        return (None, self._reason(fit.heater)) if fit.heater else (fit, "")
+            heats = any(sign in str(problem) for sign in ("something heats", "nothing cools"))
+            return None, self._reason(str(problem)), heats
+        if fit.heater:
+            return None, self._reason(fit.heater), True
+        if self.run.ambient is None and fit.start > fit.ambient > HOT_ROOM:
+            why = f"it levels off near {significant(fit.ambient)} degrees, warmer than any room, as if something heats"
+            return None, self._reason(why), True
+        return fit, "", False
 
     def _reason(self, text: str) -> str:
         """What the fit says, with the unit that it was made in and without advice that does not fit here."""
@@ -136,7 +145,7 @@ class _Series:
                 values,
                 f"{name}: the surroundings were not noted, so it is not moved to a common ambient",
             )
-        fit, why = self.law
+        fit, why, _ = self.law
         if fit is None:
             return times, values, f"{name} is shown as measured, not moved to a common ambient: {why}"
         try:
@@ -223,9 +232,9 @@ class _Series:
         return Reading(self.run, found.below_area + found.above_area, said=said)
 
     def _rate(self) -> Reading:
-        fit, why = self.law
+        fit, why, heats = self.law
         if fit is None:
-            name = numbered(self.run)
-            instead = "; the time inside the window is reported instead"
-            return Reading(self.run, None, said=f"{name} has no rate of cooling: {why}{instead}")
+            instead = "; the time inside the window is reported instead" if heats else ""
+            said = f"{numbered(self.run)} has no rate of cooling: {why}{instead}"
+            return Reading(self.run, None, said=said, heats=heats)
         return Reading(self.run, 60 * fit.rate, own=60 * fit.rate_se, own_df=float(fit.df))
