@@ -46,7 +46,7 @@ from panel.web.addresses import reachable_base_url
 from panel.web.house import House
 from panel.web.pages import make_environment
 from panel.web.protection import Protection
-from panel.web.slow_down import SlowDown
+from panel.web.slow_down import Joining, SlowDown
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -76,6 +76,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.templates = make_environment(app.state.house.local)
     app.state.slow_down = SlowDown()
     app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
+    app.state.joining = Joining()
     for router in (
         sign_in,
         beginning,

@@ -32,10 +32,11 @@ class PlaceTakenError(NoPlaceLeftError):
     """Somebody sits at this very place; the message says what to do."""
 
 
-def deal(session: Session, sitting_id: str, wording: str, name: str = "") -> Attempt:
+def deal(session: Session, sitting_id: str, wording: str, name: str = "", phone: str = "") -> Attempt:
     """The lowest place that waits, in the order of the design, for a new person who has just agreed.
 
     wording : fingerprint of the notice and consent text they read
+    phone : id of the first attempt made on the same phone in this study, "" where this is the first
     NoPlaceLeftError when no place waits, ForbiddenMoveError when no sitting of the study is open.
     """
     study = locked_study(session, session.get_one(Sitting, sitting_id).study_id)
@@ -46,10 +47,10 @@ def deal(session: Session, sitting_id: str, wording: str, name: str = "") -> Att
             "All places of this tasting are taken. Please tell the panel leader: the plan holds no further place."
         )
     place, number = waiting[0]
-    return _dealt(session, sitting, place, number, (wording, name), {})
+    return _dealt(session, sitting, place, number, (wording, name, phone), {})
 
 
-def deal_place(session: Session, place: Place, wording: str, name: str = "") -> Attempt:
+def deal_place(session: Session, place: Place, wording: str, name: str = "", phone: str = "") -> Attempt:
     """This very place, for whoever holds its card or its paper ballot. A place out of turn is recorded as such.
 
     PlaceTakenError when nobody can sit there now, ForbiddenMoveError when no sitting of the study is open.
@@ -63,7 +64,7 @@ def deal_place(session: Session, place: Place, wording: str, name: str = "") -> 
         )
     in_turn = next(iter(waiting)) == place.id
     detail = {} if in_turn else {"out of dealing order": True}
-    return _dealt(session, sitting, place, waiting[place.id], (wording, name), detail)
+    return _dealt(session, sitting, place, waiting[place.id], (wording, name, phone), detail)
 
 
 def waiting_places(session: Session, study_id: str) -> list[tuple[Place, int]]:
@@ -102,6 +103,23 @@ def latest_attempt(session: Session, place_id: str) -> Attempt | None:
     return session.exec(query.limit(1)).first()
 
 
+def places_by_phone(session: Session, study_id: str) -> list[tuple[int, ...]]:
+    """The places taken on one phone, for each phone that has several and on which somebody is tasting now."""
+    query = (
+        select(Attempt.id, Attempt.phone, Attempt.status, Place.number)
+        .join(Place, col(Place.id) == Attempt.place_id)
+        .where(Attempt.study_id == study_id, Attempt.status != "stepped out")
+        .order_by(col(Place.number))
+    )
+    phones: dict[str, list[int]] = {}
+    busy: set[str] = set()
+    for attempt_id, first, status, place in session.exec(query):
+        phone = first or attempt_id
+        phones.setdefault(phone, []).append(place)
+        busy |= {phone} if status == "tasting" else set()
+    return [tuple(places) for phone, places in phones.items() if len(places) > 1 and phone in busy]
+
+
 def step_out(session: Session, attempt: Attempt) -> None:
     """The taster stops, without a reason. Answers sent before stay under the number alone."""
     _left(session, attempt)
@@ -138,10 +156,10 @@ def _dealt(
     sitting: Sitting,
     place: Place,
     number: int,
-    agreed: tuple[str, str],
+    agreed: tuple[str, str, str],
     more: dict[str, bool],
 ) -> Attempt:
-    wording, name = agreed
+    wording, name, phone = agreed
     person = Person(name=name, created_at=now())
     session.add(person)
     session.flush()
@@ -151,10 +169,12 @@ def _dealt(
         person_id=person.id,
         sitting_id=sitting.id,
         number=number,
+        phone=phone,
         dealt_at=now(),
     )
     session.add(attempt)
     session.add(Consent(person_id=person.id, study_id=sitting.study_id, wording=wording, given_at=now()))
-    detail = {"place": place.number, "attempt": attempt.id, "notice": wording, **more}
+    shared = {"on the phone of": phone} if phone else {}
+    detail = {"place": place.number, "attempt": attempt.id, "notice": wording, **shared, **more}
     append(session, sitting.study_id, "taster", "place dealt", detail)
     return attempt

@@ -244,7 +244,7 @@ def scores_of(session: Session, study: Study) -> list[Score]:
         Score(
             attempt_id=attempt.id,
             taster=taster_name(places[attempt.place_id], attempt.number),
-            sample=labels[_stood(serving)],
+            sample=labels[stood(serving)],
             question=answer.question,
             condition=plan.conditions[answer.condition],
             replicate=serving.replicate,
@@ -277,7 +277,7 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
     arrived, choices = arrivals(session, study.id), []
     for answer, task, attempt, sent in session.exec(query).all():
         served = {t.number: cups for t, cups in servings_of(session, attempt)}[task.number]
-        cups = [SetCup(labels[_stood(cup)], roles[_stood(cup)], served_at(cup)) for cup in served]
+        cups = [SetCup(labels[stood(cup)], roles[stood(cup)], served_at(cup)) for cup in served]
         found = judged(plan.method, cups, str(json.loads(answer.value)))
         choices.append(
             Choice(
@@ -303,6 +303,7 @@ def sends_of(session: Session, study_id: str) -> list[Send]:
         .join(Attempt, col(Attempt.id) == Submission.attempt_id)
         .where(Attempt.study_id == study_id)
     )
+    arrived = arrivals(session, study_id)
     return [
         Send(
             submission=sent.id,
@@ -317,7 +318,6 @@ def sends_of(session: Session, study_id: str) -> list[Send]:
     ]
 
 
-    arrived = arrivals(session, study_id)
 def exclusions_of(session: Session, study_id: str) -> dict[str, str]:
     """Attempt id -> reason, for the attempts that are left out."""
     query = select(Exclusion).join(Attempt, col(Attempt.id) == Exclusion.attempt_id)
@@ -326,7 +326,7 @@ def exclusions_of(session: Session, study_id: str) -> dict[str, str]:
     }
 
 
-def _stood(serving: Serving) -> str:
+def stood(serving: Serving) -> str:
     """The id of the sample that really stood under the code."""
     return serving.found_sample_id or serving.sample_id
 

@@ -10,10 +10,10 @@ from panel.randomiser.balance import Balance, balance_within
 from panel.store.dealing import waiting_places
 from panel.store.ledger import append, locked_study
 from panel.store.reissue import same_cup_rows
-from panel.store.rows import served_at
-from panel.store.studies import ForbiddenMoveError, plan_of
+from panel.store.rows import served_at, stood
+from panel.store.studies import ForbiddenMoveError, may, plan_of
 from panel.store.tables import Attempt, Place, Sample, Serving, Study, Submission, Task
-from panel.study.life import Move, State, allowed
+from panel.study.life import Move
 from panel.study.plan import Plan
 from panel.study.test_methods import method_of
 
@@ -54,7 +54,7 @@ def note_order(session: Session, first: Serving, second: Serving, actor: str, no
     An addition made into a cup moves with it. ForbiddenMoveError where the two cannot have been exchanged.
     """
     place = session.get_one(Place, first.place_id)
-    if not allowed(State(locked_study(session, place.study_id).state), Move.ANSWER):
+    if not may(locked_study(session, place.study_id), Move.ANSWER):
         raise ForbiddenMoveError(
             "The order of serving can be noted from opening to signing: after that, data are fixed."
         )
@@ -108,7 +108,8 @@ def meter_of(session: Session, study: Study) -> Meter:
         if attempt is None:
             continue
         has = (attempt.id, serving.task_id) in done
-        if has:
+        known = not plan.alone or serving.found_sample_id is not None  # alone: not before the dots are read
+        if has and known:
             answered.setdefault(key, []).append(serving)
         if has or attempt.status == "tasting":
             to_come.setdefault(key, []).append(serving)
@@ -176,7 +177,8 @@ def _evenness(
         mine: dict[tuple[int, ...], Run] = {}
         for serving in row if as_planned else sorted(row, key=served_at):
             run = mine.setdefault(_run_of(plan, serving, tasks[serving.task_id]), [])
-            run.append((numbers[serving.sample_id], serving.condition))
+            sample = serving.sample_id if as_planned else stood(serving)
+            run.append((numbers[sample], serving.condition))
         runs += mine.values()
     balances = tuple(
         balance_within([run for run in runs if any(c == condition for _, c in run)], len(numbers), condition)

@@ -205,7 +205,10 @@ class Person(SQLModel, table=True):
 
 
 class Attempt(SQLModel, table=True):
-    """One person taking a place, dealt in `sitting_id`. number counts the attempts at that place."""
+    """One person taking a place, dealt in `sitting_id`. number counts the attempts at that place.
+
+    phone : id of the first attempt of the study made on the same phone; "" where this is the first, or on paper
+    """
 
     __table_args__ = (
         UniqueConstraint("place_id", "number"),
@@ -219,6 +222,7 @@ class Attempt(SQLModel, table=True):
     sitting_id: str = Field(foreign_key="sitting.id")
     number: int = 1
     status: str = "tasting"
+    phone: str = ""
     dealt_at: datetime = Field(sa_type=UtcTime)
     finished_at: datetime | None = Field(default=None, sa_type=UtcTime)
 

@@ -122,11 +122,11 @@ def _look(event: Event, _tasters: dict[str, str]) -> str:
         return f"{event.actor} saw what was in {cup}. Reason: {event.detail['reason']}"
     return f"{event.actor} saw the names on the {event.detail.get('on', 'screen')}"
 
+
 def _sequential(event: Event, _tasters: dict[str, str]) -> str:
     if event.kind != "sequential look":
         return ""
     return f"after {event.detail['answers']} answers: {event.detail['decision']} ({event.actor})"
-
 
 
 def _late(event: Event, tasters: dict[str, str]) -> str:
@@ -177,6 +177,13 @@ def _order(event: Event, tasters: dict[str, str]) -> str:
     return f"{_who(event, tasters)} met a cup of somebody else" if event.kind == "wrong cup noted" else ""
 
 
+def _one_phone(event: Event, tasters: dict[str, str]) -> str:
+    if event.kind != "place dealt" or not event.detail.get("on the phone of"):
+        return ""
+    first = tasters.get(str(event.detail["on the phone of"]), "another taster")
+    return f"{_who(event, tasters)} took a place on the phone of {first}"
+
+
 def _pause(event: Event, _tasters: dict[str, str]) -> str:
     words = {"sitting paused": "everybody asked to wait", "sitting resumed": "everybody went on"}
     return words.get(event.kind, "")
@@ -206,19 +213,20 @@ def _who(event: Event, tasters: dict[str, str]) -> str:
 
 _KINDS: tuple[tuple[str, Callable[[Event, dict[str, str]], str]], ...] = (
     ("Amendments after sealing", _amendment),
+    ("Looks at the sequential plan", _sequential),
     ("Looks at names before the reveal", _look),
     ("Tasters left out", _left_out),
     ("Late answers", _late),
     ("Second answers to one screen", _aside),
+    ("Corrections by tasters", _corrected),
     ("Tasters who stopped", _gone),
-    ("Looks at the sequential plan", _sequential),
     ("Cups and places poured again", _again),
     ("Cups in another order", _order),
+    ("Places taken on a shared phone", _one_phone),
     ("Pauses", _pause),
     ("Ballots keyed from paper", _keyed),
     ("Dots read", _dots),
     ("Data erased", _erased),
-    ("Corrections by tasters", _corrected),
 )
 
 

@@ -11,7 +11,9 @@ import qrcode.image.svg
 from fastapi import APIRouter, Request, Response
 
 from panel.store import sittings, studies
+from panel.store.dealing import places_by_phone
 from panel.store.incidents import answer_call, open_calls
+from panel.store.ledger import append
 from panel.store.rows import progress_of
 from panel.store.served import meter_of
 from panel.study.life import Move, State
@@ -21,6 +23,7 @@ from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.early_look import Looking, looking_at
 from panel.web.pages import InHouse, page, see_other, wants_fragment
 from panel.web.room_seats import MANY, Alert, MeterWords, Seat, alerts_of, meter_words, seats_of
+from panel.web.slow_down import Crowd, joining_of
 from panel.web.study_page import StudyHead, head_of_page
 
 if TYPE_CHECKING:
@@ -51,6 +54,7 @@ class RoomPage:
     sitting : its number; phase : "waiting", "open", "paused" or "ended"; sittings : how many the plan has
     stage : what the page as a whole depends on; seen : what the part that is fetched again depends on
     many : whether each place is shown small; looking : the sequential plan, None where none was sealed
+    crowd : joining that is held up, None where nobody was turned away
     """
 
     head: StudyHead
@@ -65,6 +69,7 @@ class RoomPage:
     many: bool
     meter: MeterWords
     looking: Looking | None
+    crowd: Crowd | None
     join_address: str
     moved_from: str
 
@@ -86,7 +91,7 @@ def show_room(
     """The room, or what changes in it: nothing at all where nothing has changed, so that nothing flickers."""
     if study.state == State.DRAFT:
         studies.require(study, Move.OPEN)
-    room = _room(house, study)
+    room = _room(request, house, study)
     if not wants_fragment(request):
         return page(request, "room/room.html", room)
     if stage != room.stage:
@@ -102,7 +107,7 @@ def show_balance(request: Request, house: InHouse, study: OrganisersStudy) -> Re
     studies.require(study, Move.EXPORT)
     if not wants_fragment(request):
         return see_other(f"/studies/{study.id}/room#balance")
-    return page(request, "room/room.html", _room(house, study), block="meter")
+    return page(request, "room/room.html", _room(request, house, study), block="meter")
 
 
 @router.post("/studies/{study_id}/open")
@@ -149,6 +154,16 @@ def close_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> R
     return see_other(f"/studies/{study.id}/room")
 
 
+@router.post("/studies/{study_id}/let-in")
+def let_in(request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Response:
+    """Whoever was turned away because very many joined from one address may join at once."""
+    studies.require(study, Move.JOIN)
+    joining_of(request).let_in(study.id)
+    with house.database.write() as session:
+        append(session, study.id, who.actor, "joining let on", {})
+    return see_other(f"/studies/{study.id}/room")
+
+
 @router.post("/studies/{study_id}/calls/{call_id}")
 def answer(house: InHouse, who: AsOrganiser, study: OrganisersStudy, call_id: str) -> Response:
     """Somebody has gone there. A call that is not of this study is simply not there."""
@@ -188,15 +203,17 @@ def _sitting(house: House, study: Study) -> Sitting:
         return studies.sitting_of(session, study.id)
 
 
-def _room(house: House, study: Study) -> RoomPage:
+def _room(request: Request, house: House, study: Study) -> RoomPage:
     plan = studies.plan_of(study)
     with house.database.read() as session:
         sitting = studies.sitting_of(session, study.id)
         seats = seats_of(progress_of(session, study.id), sitting)
-        alerts = alerts_of(seats, open_calls(session, study.id)) if study.state == State.SERVING else ()
-        meter = meter_words(meter_of(session, study), plan.conditions)
+        calls, phones = open_calls(session, study.id), places_by_phone(session, study.id)
+        alerts = alerts_of(seats, calls, () if plan.alone else phones) if study.state == State.SERVING else ()
+        meter = meter_words(meter_of(session, study), plan.conditions, alone=plan.alone)
         looking = looking_at(session, study)
     phase = _phase(sitting)
+    crowd = joining_of(request).crowd(study.id) if phase == "open" else None
     number = {status: sum(seat.status == status for seat in seats) for status in Counts.__dataclass_fields__}
     return RoomPage(
         head=head_of_page(study),
@@ -204,13 +221,14 @@ def _room(house: House, study: Study) -> RoomPage:
         phase=phase,
         sittings=plan.layout.sittings,
         stage=f"{study.state}-{sitting.number}-{phase}-{looking.looks if looking else 0}",
-        seen=digest([repr(seats), repr(alerts), repr(looking)])[:16],
+        seen=digest([repr(seats), repr(alerts), repr(looking), repr(crowd)])[:16],
         counts=Counts(**number),
         alerts=alerts,
         seats=seats,
         many=len(seats) > MANY,
         meter=meter,
         looking=looking,
+        crowd=crowd,
         join_address=join_address(house, sitting),
         moved_from=study.base_url if study.base_url not in ("", house.base_url) else "",
     )

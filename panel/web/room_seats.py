@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 SILENT_MINUTES = 5
 SCREENS_BEHIND = 3
+ON_ONE_PHONE = 3  # two people sharing a phone is usual
 MANY = 40  # places from which on each is shown small
 
 
@@ -54,8 +55,10 @@ def seats_of(rows: Sequence[SeatProgress], sitting: Sitting) -> tuple[Seat, ...]
     return tuple(_seat(row, sitting, running, middle) for row in rows)
 
 
-def alerts_of(seats: Sequence[Seat], calls: Sequence[OpenCall]) -> tuple[Alert, ...]:
-    """What somebody should look at, calls first."""
+def alerts_of(
+    seats: Sequence[Seat], calls: Sequence[OpenCall], phones: Sequence[tuple[int, ...]] = ()
+) -> tuple[Alert, ...]:
+    """What somebody should look at, calls first. phones: the places taken on each phone that holds several."""
     found = [Alert((call.place,), _call_words(call), call.id) for call in calls]
     found += [
         Alert((seat.place,), "was left before the end. Give it again, so that the next comer takes it.")
@@ -71,6 +74,15 @@ def alerts_of(seats: Sequence[Seat], calls: Sequence[OpenCall]) -> tuple[Alert, 
     if late:
         text = f"{'is' if len(late) == 1 else 'are'} {SCREENS_BEHIND} screens or more behind the middle of the room."
         found.append(Alert(tuple(seat.place for seat in late), text))
+    found += [
+        Alert(
+            places,
+            "were taken on one phone. Ask whether so many people share it; if not, note them as gone and give the "
+            "places again.",
+        )
+        for places in phones
+        if len(places) >= ON_ONE_PHONE
+    ]
     return tuple(found)
 
 
@@ -149,15 +161,21 @@ class MeterWords:
     tables: tuple[PositionTable, ...]
 
 
-def meter_words(meter: Meter, conditions: Sequence[str]) -> MeterWords:
-    """What the balance of the servings says."""
+def meter_words(meter: Meter, conditions: Sequence[str], *, alone: bool = False) -> MeterWords:
+    """What the balance of the servings says. alone: one person's shuffles decide the orders, the plan does not."""
     planned, answered, without = meter.planned, meter.answered, meter.without_the_free
-    rows = (
+    rows: tuple[MeterRow, ...] = (
         MeterRow("Places with answers", planned.places, answered.places, without.places),
         MeterRow("Most uneven position", planned.position, answered.position, without.position),
         MeterRow("Most uneven succession", planned.carry_over, answered.carry_over, without.carry_over),
     )
-    sentences = (_plan_sentence(planned), _answered_sentence(answered), _empty_sentence(meter))
+    sentences: tuple[str, ...] = (
+        _plan_sentence(planned),
+        _answered_sentence(answered),
+        _empty_sentence(meter),
+    )
+    if alone:
+        rows, sentences = (), (_shuffled_sentence(answered),)
     tables = tuple(
         PositionTable(
             conditions[index] if len(conditions) > 1 else "",
@@ -188,6 +206,17 @@ def _answered_sentence(answered: Evenness) -> str:
         f"Answered so far: positions differ by up to {answered.position}, successions by up to "
         f"{answered.carry_over}. While tasters are under way these run ahead of the plan, and fall back as "
         "they finish."
+    )
+
+
+def _shuffled_sentence(answered: Evenness) -> str:
+    drawn = "The orders are those of your shuffles: randomised, not balanced."
+    if not answered.places:
+        return f"{drawn} What stood at which position is known once a round’s dots are written down."
+    rounds = "the 1 round" if answered.places == 1 else f"the {answered.places} rounds"
+    return (
+        f"{drawn} In {rounds} whose dots are written down, positions differ by up to {answered.position} and "
+        f"successions by up to {answered.carry_over}."
     )
 
 

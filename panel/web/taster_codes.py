@@ -49,10 +49,10 @@ def ask_for_a_code(request: Request) -> Response:
 @router.post("/p")
 @router.post("/P")
 def follow_code(request: Request, house: InHouse, sent: Sent) -> Response:
-    """To whatever the code opens; the short code of a ballot gives this phone the right to answer for it."""
-    if too_many_tries(request, "code"):
-        text = "Too many tries from this device. Wait five minutes, then try again."
-        return taster_notice(request, 429, "Please wait", text, link="/go", link_label="Type the code again")
+    """To whatever the code opens; the short code of a ballot gives this phone the right to answer for it.
+
+    Only wrong codes are counted, since a whole room may type behind one router. The long codes cannot be guessed.
+    """
     typed = sent.get("code", "")
     code = "".join(letter for letter in typed.upper() if letter.isalnum()).translate(MISREAD)
     with house.database.read() as session:
@@ -60,11 +60,17 @@ def follow_code(request: Request, house: InHouse, sent: Sent) -> Response:
             return see_other(f"/P/{code}")
         if len(code) == JOIN_LENGTH and sitting_with_token(session, house.tokens, code):
             return see_other(f"/J/{code}")
+        if too_many_tries(request, "code", count=False):
+            text = "Too many tries from this device. Wait five minutes, then try again."
+            return taster_notice(
+                request, 429, "Please wait", text, link="/go", link_label="Type the code again"
+            )
         attempt = _attempt_with_code(session, house.tokens, code)
     if attempt is not None:
         response = see_other(f"/t/{attempt.id}")
         remember_attempt(request, response, house.tokens, attempt.id)
         return response
+    too_many_tries(request, "code")
     problem = "No ballot and no place has this code. Look at it once more, letter by letter."
     return page(request, "taster/code.html", CodePage(typed[:100], problem), status=422)
 

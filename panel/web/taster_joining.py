@@ -30,7 +30,7 @@ from panel.study.said import said
 from panel.web.ballot_page import new_submission
 from panel.web.house import House
 from panel.web.pages import InHouse, Sent, page, see_other
-from panel.web.slow_down import too_many_tries
+from panel.web.slow_down import address_of, joining_of, too_many_tries
 from panel.web.taster_phone import attempts_on, remember_attempt
 from panel.web.taster_seat import address_taster, sitting_with_token, taster_notice
 from panel.web.trying import Trial, screens_to_try
@@ -44,7 +44,7 @@ class JoiningPage:
     """What a taster reads before agreeing.
 
     consent : a name for this form, so that a second send deals nothing
-    ballots : the ways back to ballots begun on this phone
+    ballots : the ways back to ballots begun on this phone; another : whether somebody else joins on it, "" if not
     """
 
     url: str
@@ -53,13 +53,17 @@ class JoiningPage:
     ask_name: bool
     consent: str
     ballots: tuple[tuple[str, str], ...] = ()
+    another: str = ""
     name: str = ""
     problem: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ReturningPage:
-    """Somebody on this phone is tasting already: go on, or hand the phone over. ballots: the ways on, in words."""
+    """Somebody has a place on this phone already: go on, or hand the phone over.
+
+    ballots : the ways on, in words; none where all have finished
+    """
 
     url: str
     heading: str
@@ -93,14 +97,15 @@ def show_notice(request: Request, token: str, house: InHouse, another: str = "")
         if isinstance(door, HTMLResponse):
             return door
         ballots = _ballots_on(request, house, session, door.study_id)
-    if ballots and not another:
-        return page(request, "taster/returning.html", ReturningPage(door.url, door.plan.heading, ballots))
-    return page(request, "taster/joining.html", replace(_joining(door), ballots=ballots))
+        asked = not another and _first_on_phone(request, house, session, door) is not None
+    if asked:
+        return _returning(request, door, ballots)
+    return page(request, "taster/joining.html", replace(_joining(door), ballots=ballots, another=another))
 
 
 @router.get("/p/{token}")
 @router.get("/P/{token}")
-def show_place(request: Request, token: str, house: InHouse) -> Response:
+def show_place(request: Request, token: str, house: InHouse, another: str = "") -> Response:
     """What the card of a place leads to: the notice, or the ballot begun there, to go on with on this phone."""
     with house.database.read() as session:
         door = _place_door(request, house, session, token)
@@ -109,11 +114,15 @@ def show_place(request: Request, token: str, house: InHouse) -> Response:
         assert door.place is not None
         latest = latest_attempt(session, door.place.id)
         waits = any(place.id == door.place.id for place, _ in waiting_places(session, door.study_id))
+        ballots = _ballots_on(request, house, session, door.study_id)
+        asked = not another and _first_on_phone(request, house, session, door) is not None
     if latest is not None and not waits:
         if latest.id in attempts_on(request, house.tokens):
             return see_other(f"/t/{latest.id}")
         return page(request, "taster/going_on.html", GoingOnPage(door.url, door.plan.heading))
-    return page(request, "taster/joining.html", _joining(door))
+    if asked:
+        return _returning(request, door, ballots)
+    return page(request, "taster/joining.html", replace(_joining(door), ballots=ballots, another=another))
 
 
 @router.post("/p/{token}/on")
@@ -196,27 +205,70 @@ def _take_place(
         consent = new_submission()
     if len(name) > LONGEST_NAME:
         text = said("Shorten the name to {most} characters; it has {has}.", most=LONGEST_NAME, has=len(name))
-        again = replace(_joining(door), name=name[:2000], problem=text, consent=consent)
+        again = replace(
+            _joining(door),
+            name=name[:2000],
+            problem=text,
+            consent=consent,
+            another=sent.get("another", ""),
+        )
         return page(request, "taster/joining.html", again, status=422)
     locked_study(session, door.study_id)
     attempt = _given_before(session, consent, door.study_id)
     if attempt is not None and attempt.id in attempts_on(request, house.tokens):
         return see_other(door.url)  # the form was sent again from the page before: ask who is tasting
     if attempt is None:
-        agreed = (door.notice.fingerprint, name if door.plan.ask_name else "")
-        try:
-            if door.place is not None:
-                attempt = deal_place(session, door.place, *agreed)
-            else:
-                attempt = deal(session, sitting_of(session, door.study_id).id, *agreed)
-        except NoPlaceLeftError:
-            if door.place is not None:
-                why = "Please tell the panel leader, who has another card for you."
-                return taster_notice(request, 409, "This place is taken", why)
-            why = "Please tell the panel leader: the plan holds no further place."
-            return taster_notice(request, 409, "All places are taken", why)
+        first = _first_on_phone(request, house, session, door)
+        if first is not None and not sent.get("another"):
+            return _returning(request, door, _ballots_on(request, house, session, door.study_id))
+        agreed = (door.notice.fingerprint, name if door.plan.ask_name else "", first.id if first else "")
+        dealt = _dealt(request, session, door, agreed)
+        if isinstance(dealt, HTMLResponse):
+            return dealt
+        attempt = dealt
         _name_consent(session, attempt, consent)
     return _to_ballot(request, house, attempt)
+
+
+def _dealt(
+    request: Request, session: Session, door: Door, agreed: tuple[str, str, str]
+) -> Attempt | HTMLResponse:
+    """The place, unless too many were taken from this address of late, or there is none."""
+    joining, address = joining_of(request), address_of(request)
+    if not joining.may_join(door.study_id, address):
+        text = (
+            "Very many places were taken from your network in the last minutes. Tell the panel leader, who can let you "
+            "in at once, or try again in five minutes."
+        )
+        return taster_notice(request, 429, "Please wait", text, link=door.url, link_label="Try again")
+    try:
+        if door.place is not None:
+            attempt, place = deal_place(session, door.place, *agreed), door.place
+        else:
+            attempt = deal(session, sitting_of(session, door.study_id).id, *agreed)
+            place = session.get_one(Place, attempt.place_id)
+    except NoPlaceLeftError:
+        if door.place is not None:
+            why = "Please tell the panel leader, who has another card for you."
+            return taster_notice(request, 409, "This place is taken", why)
+        why = "Please tell the panel leader: the plan holds no further place."
+        return taster_notice(request, 409, "All places are taken", why)
+    joining.joined(door.study_id, address, place.number)
+    return attempt
+
+
+def _first_on_phone(request: Request, house: House, session: Session, door: Door) -> Attempt | None:
+    """The first place of this study taken on this phone; None for whoever works alone, who takes them all."""
+    known = attempts_on(request, house.tokens)
+    if door.plan.alone or not known:
+        return None
+    query = select(Attempt).where(Attempt.study_id == door.study_id, col(Attempt.id).in_(known))
+    mine = sorted(session.exec(query), key=lambda attempt: known.index(attempt.id))
+    return session.get(Attempt, mine[0].phone) or mine[0] if mine else None
+
+
+def _returning(request: Request, door: Door, ballots: tuple[tuple[str, str], ...]) -> HTMLResponse:
+    return page(request, "taster/returning.html", ReturningPage(door.url, door.plan.heading, ballots))
 
 
 def _to_ballot(request: Request, house: House, attempt: Attempt) -> Response:
@@ -226,11 +278,11 @@ def _to_ballot(request: Request, house: House, attempt: Attempt) -> Response:
 
 
 def _place_door(request: Request, house: House, session: Session, token: str) -> Door | HTMLResponse:
-    if too_many_tries(request, "place"):
-        text = "Too many tries from this device. Wait five minutes, then try again."
-        return taster_notice(request, 429, "Please wait", text)
     place = place_with_token(session, house.tokens, token)
     if place is None:
+        if too_many_tries(request, "code"):
+            text = "Too many tries from this device. Wait five minutes, then try again."
+            return taster_notice(request, 429, "Please wait", text)
         text = "This card opens no place. Scan it again, or ask the panel leader for another one."
         return taster_notice(request, 404, "This card is not known", text)
     study = session.get_one(Study, place.study_id)
@@ -248,6 +300,9 @@ def _place_door(request: Request, house: House, session: Session, token: str) ->
 def _sitting_door(request: Request, house: House, session: Session, token: str) -> Door | HTMLResponse:
     sitting = sitting_with_token(session, house.tokens, token)
     if sitting is None:
+        if too_many_tries(request, "code"):
+            text = "Too many tries from this device. Wait five minutes, then try again."
+            return taster_notice(request, 429, "Please wait", text)
         text = "This code opens no tasting. Scan the code on the screen again, or ask the panel leader."
         return taster_notice(request, 404, "This code is not known", text)
     study, url = session.get_one(Study, sitting.study_id), f"/J/{token.upper()}"

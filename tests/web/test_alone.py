@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import random
 import re
+from collections import Counter
 from typing import TYPE_CHECKING
 
 import pytest
+from sqlmodel import col, select
 
 from demo.phone import screens_in
 from panel.analysis.verification import verify_bundle
 from panel.store.rows import scores_of
+from panel.store.served import meter_of
+from panel.store.tables import Serving
 from panel.study import seal
 from panel.study.alone import check_dots
 from tests.web.desk import TYPED, Desk, words
@@ -74,6 +78,16 @@ def test_what_stood_under_the_codes_is_analysed_once_and_verifies(desk: Desk) ->
         person.do_round(number)
         assert "turn the cups over" in words(desk.ada.get(f"{desk.at}/alone"))
         assert person.turn_over(number).status_code == 200
+    with desk.read() as session:
+        meter = meter_of(session, desk.row())
+        rows = session.exec(select(Serving).order_by(col(Serving.place_id), col(Serving.position))).all()
+    runs: dict[str, list[str]] = {}
+    for row in rows:
+        runs.setdefault(row.place_id, []).append(row.found_sample_id or "not read")
+    counts = Counter((place, sample) for run in runs.values() for place, sample in enumerate(run))
+    shown = [count for row in meter.answered.balances[0].position for count in row]
+    assert sorted(shown) == sorted(counts[place, s] for place in range(3) for s in {*runs[row.place_id]})
+    assert "In the 4 rounds whose dots are written down" in words(desk.ada.get(f"{desk.at}/room"))
     desk.shut()
     assert desk.ada.get(f"{desk.at}/report").status_code == 409, "nobody looks before it is signed"
     assert "sends.jsonl" not in str(desk.bundle())

@@ -62,7 +62,8 @@ def consent_in(page: Response) -> str:
 
 def join(phone: TestClient, sitting: SealedSitting, name: str = "") -> str:
     page = phone.get(sitting.join_path, params={"another": "1"})
-    taken = phone.post(sitting.join_path, data={"consent": consent_in(page), "name": name})
+    sent = {"consent": consent_in(page), "name": name, "another": "yes"}
+    taken = phone.post(sitting.join_path, data=sent)
     assert taken.status_code == 303, taken.text
     return str(taken.headers["location"])
 
@@ -130,7 +131,7 @@ def test_the_addition_goes_into_the_same_cup_and_is_said_in_words(phone: TestCli
     phone.post(f"{ballot}/1", data=FIRST)
     page = phone.get(f"{ballot}/2")
     assert codes_on(page) == ["417"]
-    assert "taste again, then answer: <strong dir=\"auto\">with dashi</strong>" in page.text
+    assert 'taste again, then answer: <strong dir="auto">with dashi</strong>' in page.text
     same_cup = phone.get(f"/C/{sitting.cup_token('417')}")
     assert same_cup.headers["location"] == f"{ballot}/2"
 
@@ -282,7 +283,7 @@ def test_a_full_sitting_says_so(phone: TestClient, triangle: SealedSitting) -> N
     for _ in TRIANGLE_PLACES:
         join(phone, triangle)
     page = phone.get(triangle.join_path, params={"another": "1"})
-    full = phone.post(triangle.join_path, data={"consent": consent_in(page)})
+    full = phone.post(triangle.join_path, data={"consent": consent_in(page), "another": "yes"})
     assert (full.status_code, "All places" in full.text) == (409, True)
 
 

@@ -200,6 +200,7 @@ def upgrade() -> None:
         sa.Column("sitting_id", sa.String(), nullable=False),
         sa.Column("number", sa.Integer(), nullable=False),
         sa.Column("status", sa.String(), nullable=False),
+        sa.Column("phone", sa.String(), nullable=False),
         sa.Column("dealt_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("finished_at", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint("status in ('tasting', 'finished', 'stepped out')", name="ck_attempt_status"),
