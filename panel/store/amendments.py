@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from sqlmodel import Session, col, or_, select
+from sqlmodel import Session, col, select
 
-from panel.store.ledger import append, locked_study
+from panel.store.fresh_codes import CUP_REPLACED
+from panel.store.ledger import append, events_of, locked_study
+from panel.store.rows import stood
 from panel.store.sealing import open_key
 from panel.store.studies import plan_of, require
 from panel.store.tables import Place, Serving
@@ -15,18 +17,17 @@ from panel.study.life import Move
 from panel.study.plan import product_from_dict
 
 if TYPE_CHECKING:
-    from sqlmodel.sql.expression import SelectOfScalar
-
     from panel.study.plan import Product
 
 
 @dataclass(frozen=True, slots=True)
 class SeenCup:
-    """What was in one cup."""
+    """What was in one cup. wrong : it was noted that another cup than this stood there."""
 
     place: int
     code: str
     product: Product
+    wrong: bool
 
 
 def amend(session: Session, study_id: str, actor: str, what: str, reason: str) -> None:
@@ -41,15 +42,16 @@ def see_one_cup(
 ) -> SeenCup:
     """The product in one cup, for a safety reason; recorded as a look at names.
 
-    cup : number of the place and code on the cup, the present one or the one it replaced
+    cup : number of the place and code on the cup, the present one or any that it replaced, however often
     LookupError when the place has no such cup; WrongPassphraseError when the phrase does not open the seal.
     """
     study = locked_study(session, study_id)
     require(study, Move.UNBLIND)
     place, code = cup
-    serving = session.exec(_cups_with(study_id, place, code)).first()
-    if serving is None:
+    found = _cup_with(session, study_id, place, code)
+    if found is None:
         raise LookupError(f"Place {place} has no cup with the code “{code}”. Read both off the label again.")
+    serving, wrong = found
     if plan_of(study).alone and serving.found_sample_id is None:
         raise LookupError(
             "Nobody knows what is in this cup until it is turned over: its dot says what it was filled with."
@@ -57,14 +59,23 @@ def see_one_cup(
     key = open_key(session, study, phrase)["key"]
     detail = {"on": "one cup", "place": place, "code": code, "reason": reason}
     append(session, study_id, actor, "names seen", detail)
-    return SeenCup(place, code, product_from_dict(key[serving.found_sample_id or serving.sample_id]))
+    return SeenCup(place, code, product_from_dict(key[stood(serving)]), wrong)
 
 
-def _cups_with(study_id: str, place: int, code: str) -> SelectOfScalar[Serving]:
-    return (
-        select(Serving)
-        .join(Place, col(Place.id) == Serving.place_id)
-        .where(Place.study_id == study_id, Place.number == place)
-        .where(or_(Serving.code == code, Serving.sealed_code == code))
-        .order_by(col(Serving.attempt_number).desc(), col(Serving.position))
-    )
+def _cup_with(session: Session, study_id: str, place: int, code: str) -> tuple[Serving, bool] | None:
+    """The cup of a place that bears the code or ever did, and whether a wrong one was noted under it.
+
+    A serving keeps its present code and the sealed one; the log knows those in between. No place meets a code twice.
+    """
+    replaced = {
+        (event.detail["attempt number"], position): event.detail["reason"]
+        for event in events_of(session, study_id)
+        if event.kind == CUP_REPLACED and event.detail["place"] == place and event.detail["was"] == code
+        for position in event.detail["positions"]
+    }
+    query = select(Serving).join(Place, col(Place.id) == Serving.place_id)
+    for serving in session.exec(query.where(Place.study_id == study_id, Place.number == place)):
+        why = replaced.get((serving.attempt_number, serving.position))
+        if why is not None or code in (serving.code, serving.sealed_code):
+            return serving, why == "wrong cup"
+    return None

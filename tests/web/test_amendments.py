@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING
 
 import pypdfium2
 import pytest
+from sqlmodel import select
 
 from panel.store.ledger import events_of
 from panel.store.rows import cups_of
 from panel.store.sealing import open_key, samples_of
+from panel.store.tables import Serving
 from panel.study import seal
 from tests.web.desk import PHRASE, Desk, words
 
@@ -79,6 +81,46 @@ def test_one_cup_is_opened_for_a_reason_and_only_that_one_is_shown(desk: Desk) -
     page = words(desk.ada.get(desk.at))
     assert "Names were seen once between seal and reveal" in page
     assert f"saw what was in cup {cup.code} of place {cup.place}. Reason: A rash" in page
+
+
+def test_every_code_that_a_cup_ever_bore_leads_to_what_is_in_it(desk: Desk) -> None:
+    """Somebody feels ill after a cup that was spilled twice: whichever label they hold, the same product is meant."""
+    desk.seal()
+    desk.open()
+    with desk.read() as session:
+        cup = cups_of(session, desk.study)[4]
+        key = open_key(session, desk.row(), PHRASE)["key"]
+        letters = {sample.pour_letter: key[sample.id]["name"] for sample in samples_of(session, desk.study)}
+        serving = session.exec(select(Serving).where(Serving.token == cup.token)).one()
+    codes, reasons = [cup.code], ("spilled", "spilled", "wrong cup")
+    for reason in reasons:
+        desk.ada.post(f"{desk.at}/room/{cup.place}/cups", data={"cup": serving.id, "reason": reason})
+        with desk.read() as session:
+            codes.append(session.get_one(Serving, serving.id).code)
+    assert len(set(codes)) == 4
+    for code in codes:
+        form = {"place": str(cup.place), "code": code, "why": "A rash", "passphrase": PHRASE}
+        shown = desk.ada.post(f"{desk.at}/unblind", data=form)
+        assert [name for name in NAMES if name in shown.text] == [letters[cup.pour_letter]], code
+        noted = "what that cup really held is not known" in words(shown)
+        assert noted is (code == codes[2]), "the one that was replaced as a wrong cup"
+
+
+def test_a_place_that_was_given_again_shows_the_right_cup_of_either_taster(desk: Desk) -> None:
+    desk.seal()
+    desk.open()
+    desk.join()
+    desk.ada.post(f"{desk.at}/room/1/gone")
+    desk.ada.post(f"{desk.at}/room/1/again")
+    with desk.read() as session:
+        cups = [cup for cup in cups_of(session, desk.study) if cup.place == 1]
+        key = open_key(session, desk.row(), PHRASE)["key"]
+        letters = {sample.pour_letter: key[sample.id]["name"] for sample in samples_of(session, desk.study)}
+    assert {cup.attempt_number for cup in cups} == {1, 2}
+    for cup in cups:
+        form = {"place": "1", "code": cup.code, "why": "A rash", "passphrase": PHRASE}
+        shown = desk.ada.post(f"{desk.at}/unblind", data=form)
+        assert [name for name in NAMES if name in shown.text] == [letters[cup.pour_letter]]
 
 
 @pytest.mark.parametrize(
