@@ -88,19 +88,13 @@ def joint_pairs(
         raise ValueError("draws: not a number; leave out a sample whose value is not known")
     if not 0 < alpha < 1:
         raise ValueError(f"alpha must lie between 0 and 1, but got {alpha!r}")
-    index = np.array(list(combinations(range(len(names)), 2)), dtype=int).reshape(-1, 2)
-    difference = mean[index[:, 0]] - mean[index[:, 1]]
-    drawn = values[:, index[:, 0]] - values[:, index[:, 1]]
-    error = drawn.std(axis=0, ddof=1)
+    index = list(combinations(range(len(names)), 2))
     dust = DUST * max(1.0, float(np.abs(mean).max(initial=0.0)))
-    open_ = error > dust
-    furthest = _furthest(drawn[:, open_], error[open_])
+    error, furthest = _spreads(values, dust)
     critical = float(np.quantile(furthest, 1 - alpha))
     pairs = tuple(
-        _pair(
-            names, index[k], difference[k], error[k] if open_[k] else 0.0, furthest, (critical, alpha, dust)
-        )
-        for k in range(len(index))
+        _pair((names[i], names[j]), float(mean[i] - mean[j]), error[k], furthest, (critical, alpha, dust))
+        for k, (i, j) in enumerate(index)
     )
     return _gathered(names, mean, pairs, critical, alpha, len(values))
 
@@ -125,17 +119,25 @@ def _gathered(
     return JointPairs(pairs, letters, leaders, critical, alpha, draws)
 
 
-def _furthest(drawn: Floats, error: Floats) -> Floats:
-    """The greatest standardised deviation of any pair, (draws,)."""
-    if drawn.shape[1] == 0:
-        return np.zeros(len(drawn))
-    found: Floats = np.abs((drawn - drawn.mean(axis=0)) / error).max(axis=1)
-    return found
+def _spreads(values: Floats, dust: float) -> tuple[list[float], Floats]:
+    """Standard error of each pair's difference, in the order of `combinations`, and the greatest standardised
+    deviation of any pair in each draw, (draws,)."""
+    centred = np.ascontiguousarray((values - values.mean(axis=0)).T)
+    errors: list[float] = []
+    furthest = np.zeros(len(values))
+    for i in range(len(centred) - 1):
+        apart = centred[i] - centred[i + 1 :]
+        error = np.sqrt(np.einsum("pd,pd->p", apart, apart) / (len(values) - 1))
+        open_ = error > dust
+        errors += [float(one) if wide else 0.0 for one, wide in zip(error, open_, strict=True)]
+        if open_.any():
+            np.abs(apart, out=apart)
+            furthest = np.maximum(furthest, (apart[open_] / error[open_, None]).max(axis=0))
+    return errors, furthest
 
 
 def _pair(
-    names: Sequence[str],
-    index: np.ndarray,
+    names: tuple[str, str],
     difference: float,
     error: float,
     furthest: Floats,
@@ -147,12 +149,12 @@ def _pair(
     else:
         p = float((1 + (furthest >= abs(difference) / error).sum()) / (1 + len(furthest)))
     return ApartPair(
-        a=names[index[0]],
-        b=names[index[1]],
-        difference=float(difference),
-        standard_error=float(error),
-        low=float(difference - critical * error),
-        high=float(difference + critical * error),
+        a=names[0],
+        b=names[1],
+        difference=difference,
+        standard_error=error,
+        low=difference - critical * error,
+        high=difference + critical * error,
         p_adjusted=p,
         apart=p <= alpha,
     )

@@ -113,7 +113,7 @@ def across_tasted(
     a product was not tasted beside the reference.
     """
     _refuse_another_question(first, second)
-    reference = _common_reference(first, second)
+    reference = _shared_reference(first, second)
     left, right = _tasted_difference(first, product), _tasted_difference(second, other)
     notes = (
         "each difference comes from tasters of its own round, means adjusted for who tasted what; the two rounds are "
@@ -130,7 +130,7 @@ def across_measured(
 ) -> AcrossRounds:
     """The same by a figure that was measured in both rounds. CannotCompareError as above."""
     _refuse_another_measurand(first, second)
-    reference = _common_reference(first, second)
+    reference = _shared_reference(first, second)
     left, right = _measured_difference(first, product, figure), _measured_difference(second, other, figure)
     notes = (
         "uncertainties of the four figures are taken as independent; an error of the instrument that reference and "
@@ -147,7 +147,7 @@ def _unit_of(of: MeasuredRound, figure: str) -> str:
     return next((one.unit for one in of.figures if one.figure == figure), of.measurand.unit)
 
 
-def _common_reference(first: TastedRound | MeasuredRound, second: TastedRound | MeasuredRound) -> str:
+def _shared_reference(first: TastedRound | MeasuredRound, second: TastedRound | MeasuredRound) -> str:
     for one in (first, second):
         if not one.reference:
             raise CannotCompareError(

@@ -33,6 +33,7 @@ NOTES = (
     "measurement errors are drawn independently; an error that all products share would cancel in differences",
     "figures of one series are drawn independently although they come from the same runs",
     "intervals of totals are 95 % each; those of differences hold for all pairs together",
+    "who leads in one criterion or group is corrected for the pairs in it, not for the number of criteria",
 )
 
 
