@@ -137,7 +137,8 @@ def pair_power(difference: float, *, standard_error: float, df: float, critical:
     if not df > 0:
         raise ValueError(f"df must be a positive number, but got {df!r}")
     shift = _gap(difference, 0.0) / standard_error
-    return float(nct.sf(critical, df, shift) + nct.cdf(-critical, df, shift))
+    # both tails at once as noncentral F: SciPy's noncentral t gives nan in the far tail
+    return 1 - float(ncfdtr(1, df, shift * shift, critical * critical))
 
 
 def required_raters(

@@ -157,3 +157,13 @@ def test_without_a_difference_the_power_of_a_pair_is_its_risk() -> None:
 def test_an_impossible_pair_is_refused(asked, says) -> None:
     with pytest.raises(ValueError, match=says):
         stats.pair_power(1.0, **asked)
+
+
+@pytest.mark.parametrize("shift", [3.0, 8.0, 19.4, 60.0])
+def test_a_pair_that_is_far_apart_is_surely_found(shift: float) -> None:
+    """Noncentral t by simulation of its definition, z + shift over a chi; SciPy's own form is nan at 8 and 19.4."""
+    draw = np.random.default_rng(5)
+    t = (draw.standard_normal(400_000) + shift) / np.sqrt(draw.chisquare(156, 400_000) / 156)
+    found = stats.pair_power(shift, standard_error=1.0, df=156, critical=2.76)
+    # five standard errors of 400 000 draws
+    assert found == pytest.approx(np.mean(np.abs(t) >= 2.76), abs=0.004)
