@@ -126,7 +126,7 @@ def pair_power(difference: float, *, standard_error: float, df: float, critical:
     The error counts as known, as in every power curve from an estimated one. Noncentral t, both sides: Cohen 1988,
     Statistical Power Analysis (2nd ed.), ch. 2. ValueError for other arguments.
     """
-    from scipy.stats import nct
+    from scipy.special import ncfdtr
 
     for name, value, least in (
         ("standard_error", standard_error, math.ulp(0.0)),
