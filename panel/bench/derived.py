@@ -118,7 +118,7 @@ def _measured(bare: Figure, found: Sequence[Reading], measurand: Measurand) -> F
     )
     flags = (*bare.flags, *_said_of(values, len(known), measurand, exact))
     mean = replace(bare, value=middle, runs=tuple(values), bound=_bound(found), flags=flags)
-    if not exact and all(part.effect == 0 for part in parts):
+    if not exact and not known and all(part.effect == 0 for part in parts):
         return mean
     total = combined_uncertainty(middle, parts or [Contribution("counted", 0.0)], confidence=CONFIDENCE)
     if len(values) == 1 and measurand.runs > 1 and not exact:  # scatter exists and is unknown: no interval

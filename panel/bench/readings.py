@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from panel.bench.units import stored
@@ -50,7 +50,7 @@ def reading_of(run: Run, measurand: Measurand, figure: str, cup_ml: float) -> Re
     """One run's value of one of its quantity's figures."""
     kind = QUANTITIES[measurand.quantity]
     if kind.entry == "series":
-        return _Series(run, measurand, cup_ml).reading(figure)
+        return _series(run, measurand, cup_ml).reading(figure)
     if kind.entry == "usability":
         return _usability(run)
     if run.value is None:
@@ -167,7 +167,7 @@ class _Series:
         size = instrument_uncertainty(self.run)
         if found.value is None or size is None:
             return found
-        moved = [_Series(self.run, self.measurand, self.cup_ml, step)._bare(figure) for step in (size, -size)]
+        moved = [_series(self.run, self.measurand, self.cup_ml, step)._bare(figure) for step in (size, -size)]
         ends = [one.value for one in moved if one.value is not None]
         part = abs(ends[0] - ends[1]) / 2 if len(ends) == 2 else None
         return Reading(self.run, found.value, part, found.own, found.own_df, found.said, found.at_least)
@@ -238,3 +238,9 @@ class _Series:
             said = f"{numbered(self.run)} has no rate of cooling: {why}{instead}"
             return Reading(self.run, None, said=said, heats=heats)
         return Reading(self.run, 60 * fit.rate, own=60 * fit.rate_se, own_df=float(fit.df))
+
+
+@lru_cache(maxsize=256)
+def _series(run: Run, measurand: Measurand, cup_ml: float, shift: float = 0.0) -> _Series:
+    """The series of a run, kept so that its seven figures share one fit."""
+    return _Series(run, measurand, cup_ml, shift)

@@ -4,7 +4,7 @@ import dataclasses
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from scipy import stats as scipy_stats
 
@@ -224,6 +224,7 @@ def _in(unit, measurand):
     return dataclasses.replace(measurand, unit=unit, **limits)
 
 
+@settings(max_examples=15, phases=[Phase.explicit, Phase.reuse, Phase.generate])
 @given(st.floats(80, 99), st.floats(0.004, 0.02), st.sampled_from([held(), None]), st.floats(16, 26))
 def test_the_unit_shown_changes_no_finding(start, rate, other, room):
     series = other or cooled(start, rate, room)
