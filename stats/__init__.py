@@ -22,6 +22,7 @@ HOME: dict[str, str] = {
     "critical_correct": "discrimination_exact",
     "critical_similar": "discrimination_exact",
     "panel_consistency": "consistency",
+    "mandel": "mandel",
     "order_effects": "order_effects",
     "friedman": "ranking",
     "ordinal_check": "liking_ordinal",
