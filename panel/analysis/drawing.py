@@ -138,7 +138,8 @@ def cut(text: str, most: int = 28) -> str:
 
 def rounded(value: float, decimals: int = 2) -> str:
     """A number for a text alternative, with a real minus sign."""
-    return f"{value:.{decimals}f}".replace("-", "−")
+    text = f"{value:.{decimals}f}"
+    return (text.removeprefix("-") if float(text) == 0 else text).replace("-", "−")
 
 
 def name_points(

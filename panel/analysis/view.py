@@ -46,7 +46,7 @@ def report_view(
     else:
         view = score_view(report, names=names, title=title, figures=figures)
     view = dataclasses.replace(view, question=view.question or question)
-    if stated is None or isinstance(report, ChoiceReport | SequentialReport):
+    if stated is None:
         return view
     objective = {"objective": view.question} if view.question else {}
     return dataclasses.replace(view, sections=(*view.sections, checklist(report, {**objective, **stated})))

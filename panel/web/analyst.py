@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
 
+from panel.printing.browser_pdf import browser
 from panel.store import studies
 from panel.store.alone import require_all_read
 from panel.store.exclusions import exclude, take_back
@@ -22,9 +23,10 @@ from panel.web.access import AnalystsStudy, AsAnalyst
 from panel.web.own_words import Reworded, reworded_in
 from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.study_page import StudyHead, head_of_page
-from panel.web.study_report import Comments, Took, build_report, signed_json
+from panel.web.study_report import build_report, signed_json
 
 if TYPE_CHECKING:
+    from panel.analysis.study_parts import Comments, Took
     from panel.analysis.view_parts import ReportView
     from panel.store.tables import Study
     from panel.web.house import House
@@ -46,9 +48,10 @@ class ReportPage:
     comments: tuple[Comments, ...]
     tasters: tuple[Took, ...]
     late: int
-    may_sign: bool
     reworded: tuple[Reworded, ...]
     corrections: int
+    may_sign: bool
+    pdf: bool
     signed: dict[str, Any]
     unchanged: bool
     alone: str
@@ -101,7 +104,7 @@ def sign(request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy,
         study = locked_study(
             session, study.id
         )  # nothing may come between what is computed and what is signed
-        built = build_report(house, study, figures=False, signing=True)
+        built = build_report(house, study, shown=False, signing=True)
         summary = {"signed by": name, **built.fingerprint()}
         studies.sign_report(session, study.id, who.actor, signed_json(built), summary)
     return see_other(f"/studies/{study.id}/report")
@@ -124,6 +127,7 @@ def _report_page(
         reworded=reworded_in(studies.plan_of(study)),
         corrections=corrections,
         may_sign=studies.may(study, Move.SIGN),
+        pdf=browser() is not None,
         signed=signed,
         unchanged=not signed or signed["data"] == built.fingerprint()["data"],
         alone=STATEMENT if studies.plan_of(study).alone else "",

@@ -2,58 +2,49 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
-from collections import Counter
+import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from panel.analysis.study_parts import Took, parts_before_the_method, seal_section, stated_by_the_study
 from panel.store import studies
 from panel.store.end_answers import end_answers_of
 from panel.store.rows import attempts_of, choices_of, exclusions_of, scores_of
 from panel.store.sealing import samples_of
-from panel.study.answer_rows import Choice, Score
 from panel.study.life import State
+from panel.study.plan import plan_from_dict
 from panel.study.pseudonyms import taster_name
-from panel.study.questions import points_of, wording_of
-from panel.study.scales import scale_of
 from panel.study.seal import digest
 from panel.web.study import revealed_key
+from panel.web.study_record import comments_of, record_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from panel.analysis.choice_report import ChoiceReport
     from panel.analysis.forced_choice import ForcedChoiceReport
     from panel.analysis.score_report import ScoreReport
-    from panel.analysis.view_parts import ReportView
     from panel.analysis.sequential_report import SequentialReport
+    from panel.analysis.study_parts import Comments, StudyRecord
+    from panel.analysis.view_parts import ReportView, Section
     from panel.store.tables import Study
-    from panel.study.plan import Plan
+    from panel.study.answer_rows import Choice, Score
     from panel.web.house import House
 
+    AnyReport = ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport
+    Pairs = tuple[tuple[str, str], ...]
 
-@dataclass(frozen=True, slots=True)
-class Took:
-    """One taster who took a place. excluded: the reason where they are left out, else ""."""
-
-    attempt_id: str
-    taster: str
-    answered: int
-    screens: int
-    excluded: str
-
-
-@dataclass(frozen=True, slots=True)
-class Comments:
-    """What tasters wrote about one sample, by question."""
-
-    sample: str
-    texts: tuple[str, ...]
+KEPT_REPORTS = 8  # analyses kept in memory: a page that is looked at again need not be computed again
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StudyReport:
     """The analysis of a study as it stands. report, view: None where nothing can be analysed, with `why_not`."""
 
-    report: ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport | None
+    report: AnyReport | None
     view: ReportView | None
     why_not: str
     comments: tuple[Comments, ...]
@@ -72,10 +63,19 @@ class StudyReport:
         }
 
 
-def build_report(house: House, study: Study, *, figures: bool = True, signing: bool = False) -> StudyReport:
+def build_report(
+    house: House,
+    study: Study,
+    *,
+    shown: bool = True,
+    signing: bool = False,
+    further: Sequence[Section] = (),
+) -> StudyReport:
     """Analyse what is stored: late answers and excluded tasters stay outside, and are counted.
 
     Which sample is the reference, and which two are one, is used from the signature on, not before.
+    shown : whether the view is wanted too, which takes a while
+    further : parts that others add, shown after the results
     """
     plan = studies.plan_of(study)
     fixed = signing or study.state in (State.SIGNED, State.REVEALED)
@@ -85,12 +85,11 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
         excluded = exclusions_of(session, study.id)
         samples = samples_of(session, study.id) if fixed else []
         seats = attempts_of(session, study.id)
-    names = {label: product.name for label, product in revealed_key(house, study)} or None
     late = sum(score.late for score in scores) + sum(choice.late for choice in choices)
-    kept_scores = [score for score in scores if not score.late and score.attempt_id not in excluded]
-    kept_choices = [choice for choice in choices if not choice.late and choice.attempt_id not in excluded]
-    roles = {sample.blind_label: sample.role for sample in samples if sample.role}
-    report, why_not = _analysed(plan, kept_scores, kept_choices, roles)
+    kept = [score for score in scores if not score.late and score.attempt_id not in excluded]
+    chosen = [choice for choice in choices if not choice.late and choice.attempt_id not in excluded]
+    roles = tuple((sample.blind_label, sample.role) for sample in samples if sample.role)
+    report, why_not = _analysed(study.plan, tuple(kept), tuple(chosen), roles)
     tasters = tuple(
         Took(
             seat.attempt_id,
@@ -101,58 +100,65 @@ def build_report(house: House, study: Study, *, figures: bool = True, signing: b
         )
         for seat in seats
     )
-    view = house.local.view(_view(plan, report, names, figures)) if report else None
-    return StudyReport(report, view, why_not, _comments(plan, kept_scores, names), tasters, late)
+    names = tuple((label, product.name) for label, product in revealed_key(house, study))
+    comments = comments_of(plan, kept, dict(names) or None)
+    if report is None:
+        return StudyReport(None, None, why_not, comments, tasters, late)
+    view = None
+    if shown:
+        whole = ""
+        if len(kept) < len(scores) or len(chosen) < len(choices):
+            everything = _shown(study.plan, tuple(scores), tuple(choices), roles, names)
+            whole = everything.headline if everything is not None else ""
+        record = record_of(
+            house, study, plan, tasters=tasters, comments=comments, late=late, all_counted=whole
+        )
+        results = _shown(study.plan, tuple(kept), tuple(chosen), roles, names)
+        assert results is not None
+        view = house.local.view(_with_record(results, report, record, further))
+    return StudyReport(report, view, "", comments, tasters, late)
 
 
+@lru_cache(maxsize=KEPT_REPORTS)
 def _analysed(
-    plan: Plan, scores: list[Score], choices: list[Choice], roles: dict[str, str]
-) -> tuple[ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport | None, str]:
+    plan: str, scores: tuple[Score, ...], choices: tuple[Choice, ...], roles: Pairs
+) -> tuple[AnyReport | None, str]:
+    """The sealed analysis of these rows, and why there is none. plan : as stored, so that it can be compared."""
     from panel.analysis.study_analysis import analyse_study
 
     try:
-        return analyse_study(plan, scores, choices, roles=roles), ""
+        return analyse_study(plan_from_dict(json.loads(plan)), scores, choices, roles=dict(roles)), ""
     except ValueError as error:
-        return None, f"There is too little to analyse yet: {error}."
+        # The calculator names its argument first, which says nothing to a reader.
+        said = re.sub(r"^\w+: ", "", str(error))
+        return None, f"There is too little to analyse yet: {said}."
 
 
-def _view(
-    plan: Plan,
-    report: ScoreReport | ForcedChoiceReport | SequentialReport | ChoiceReport,
-    names: dict[str, str] | None,
-    figures: bool,
-) -> ReportView:
+@lru_cache(maxsize=KEPT_REPORTS)
+def _shown(
+    plan: str, scores: tuple[Score, ...], choices: tuple[Choice, ...], roles: Pairs, names: Pairs
+) -> ReportView | None:
+    """The results of these rows in words and figures, which are drawn once."""
     from panel.analysis.view import report_view
 
-    return report_view(report, names, title=plan.title, question=plan.question, figures=figures)
+    report, _ = _analysed(plan, scores, choices, roles)
+    sealed = plan_from_dict(json.loads(plan))
+    return (
+        report_view(report, dict(names) or None, title=sealed.title, question=sealed.question)
+        if report is not None
+        else None
+    )
 
 
-def _comments(plan: Plan, scores: list[Score], names: dict[str, str] | None) -> tuple[Comments, ...]:
-    """What was written about each sample; then what was answered once at the end, question by question."""
-    written = {question.key for question in plan.questions if not scale_of(question.scale).numeric}
-    texts: dict[str, list[str]] = {}
-    for score in scores:
-        if score.sample and score.question in written and isinstance(score.value, str) and score.value:
-            called = score.sample if names is None else f"{names[score.sample]} ({score.sample})"
-            texts.setdefault(called, []).append(score.value)
-    about = tuple(Comments(sample, tuple(found)) for sample, found in sorted(texts.items()))
-    return (*about, *_at_the_end(plan, [score for score in scores if not score.sample]))
+def _with_record(
+    view: ReportView, report: AnyReport, record: StudyRecord, further: Sequence[Section]
+) -> ReportView:
+    """The results with what the study's log and plan say beside them."""
+    from panel.analysis.checklist import checklist
 
-
-def _at_the_end(plan: Plan, answers: list[Score]) -> tuple[Comments, ...]:
-    """Words as written; answers in points counted, the most frequent first."""
-    labels = {q.key: {float(p.value): p.label for p in points_of(q)} for q in plan.questions}
-    found: list[Comments] = []
-    for name, wording in wording_of(plan).items():
-        values = [a.value for a in answers if a.question == name and a.value not in (None, "")]
-        known = labels.get(name.partition(".")[0], {})
-        said = [v if isinstance(v, str) else known.get(v, f"{v:g}") for v in values if v is not None]
-        if said and all(isinstance(value, str) for value in values):
-            found.append(Comments(wording, tuple(said)))
-        elif said:
-            counted = Counter(said).most_common()
-            found.append(Comments(wording, tuple(f"{words}: {number}" for words, number in counted)))
-    return tuple(found)
+    parts = view.with_sections(*further, *parts_before_the_method(record)).sections
+    asked = checklist(report, stated_by_the_study(record))
+    return dataclasses.replace(view, sections=(*parts, asked, seal_section(record)))
 
 
 def signed_json(report: StudyReport) -> str:
