@@ -214,7 +214,7 @@ def _revision(row: Measurement, one: OneMeasurand, names: dict[str, str]) -> Rev
     return Revision(
         number=row.revision,
         words=value_words(row, one.measurand, one.bench),
-        typed=f"{row.typed} ({row.unit})" if row.typed and row.unit else row.typed,
+        typed=row.typed,
         by=row.measured_by,
         recorded_by=row.recorded_by,
         at=row.recorded_at,

@@ -26,7 +26,7 @@ from panel.web.bench import waits_for
 from panel.web.bench_form import BY_PEOPLE, RATINGS, BenchReader
 from panel.web.bench_rows import run_of, units_chosen
 from panel.web.bench_rules import measurand_words
-from panel.web.bench_shown import FigureLine, RunLine, figure_lines, value_words
+from panel.web.bench_shown import FigureLine, RunLine, figure_lines, told_once, value_words
 from panel.web.pages import InHouse, SentForm, page, see_other
 from panel.web.study_page import StudyHead, head_of_page
 
@@ -58,6 +58,7 @@ class ProductRow:
     runs: tuple[RunLine, ...]
     done: int
     figures: tuple[FigureLine, ...]
+    flags: tuple[str, ...]
     remarks: tuple[str, ...]
 
 
@@ -68,7 +69,7 @@ class MeasurePage:
     head: StudyHead
     measurand: Measurand
     kind: Quantity
-    words: str
+    how: str
     further: bool
     rows: tuple[ProductRow, ...]
     product: ProductRow | None
@@ -181,13 +182,15 @@ def product_row(
         if row.product_id == product.id
     )
     mine = [run for run in runs if run.product == product.id]
+    figures, flags = told_once(figure_lines(one.measurand, mine, one.bench)) if mine else ((), ())
     return ProductRow(
         id=product.id,
         name=product.name,
         maker=product.maker,
         runs=lines,
         done=sum(not line.invalid for line in lines),
-        figures=figure_lines(one.measurand, mine, one.bench) if mine else (),
+        figures=figures,
+        flags=flags,
         remarks=remarks,
     )
 
@@ -214,7 +217,7 @@ def _measure_page(
         head=head_of_page(study),
         measurand=one.measurand,
         kind=kind,
-        words=measurand_words(one.measurand),
+        how=measurand_words(one.measurand),
         further=one.measurand.key.startswith("x"),
         rows=lines,
         product=next((line for line in lines if line.id == product), None),

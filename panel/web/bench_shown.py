@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from panel.bench.derived import measurand_figures
@@ -113,3 +114,12 @@ def figure_lines(measurand: Measurand, runs: list[Run], bench: Bench) -> tuple[F
         FigureLine(names[found.figure], written(found, measurand).text, found.flags, found.value is not None)
         for found in measurand_figures(measurand, runs, bench.cup_ml, bench.currency)
     )
+
+
+def told_once(lines: tuple[FigureLine, ...]) -> tuple[tuple[FigureLine, ...], tuple[str, ...]]:
+    """The figures, and what is to be said of several of them, once; what is said of one alone stays with it."""
+    times = Counter(flag for line in lines for flag in line.flags)
+    shared = tuple(flag for flag, count in times.items() if count > 1 or len(lines) == 1)
+    return tuple(
+        replace(line, flags=tuple(f for f in line.flags if f not in shared)) for line in lines
+    ), shared
