@@ -83,6 +83,13 @@ def _usability(run: Run) -> Reading:
         return Reading(run, None, said=f"{numbered(run)}: {problem}")
 
 
+def law_of(run: Run, measurand: Measurand, cup_ml: float) -> tuple[Cooling | None, str]:
+    """Newton's law fitted to a run's series from its start on, in the quantity's first unit; or why not."""
+    series = _series(run, measurand, cup_ml)
+    fit, why, _ = series.law
+    return fit, why
+
+
 @dataclass(frozen=True)
 class _Series:
     """One logged series: from its start on, in the quantity's first unit, on one ambient where the law allows it."""
