@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 
 METHOD = (
     "weighted mean of criterion scores by the rules of the plan; bootstrap over whole tasters, adjusted for "
-    "incomplete blocks, and Monte Carlo over measurement error; pairs by single-step max-t over the joint draws"
+    "incomplete blocks, and Monte Carlo over measurement error; pairs by single-step max-t over the joint draws, "
+    "never below Šidák's t where tasters are in it"
 )
 NOTES = (
     "musts are gates: a product that fails one, or lacks a value, is not in the running and takes no rank",
@@ -187,7 +188,11 @@ def _pairs(
         return None
     estimates = [weighing.total(product, shares) for product in products]
     values = np.column_stack([weighing.total_drawn(product, shares) for product in products])
-    return joint_pairs(products, estimates, values, alpha=alpha)
+    tasted = any(
+        one.key in shares and shares[one.key] > 0 and not one.figure for one in weighing.bench.criteria
+    )
+    df = weighing.drawn_values.tasters - 1 if tasted else None
+    return joint_pairs(products, estimates, values, alpha=alpha, df=df)
 
 
 def _ranked(

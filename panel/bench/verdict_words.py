@@ -156,9 +156,11 @@ def _changes(verdict: Verdict, moved: Moved) -> Statement:
     whole = "total" if moved.kind == "group" else "group"
     ends = []
     if moved.at_less != moved.winner:
-        ends.append(f"{name_of(verdict, moved.rival_below)} if it is below {percent(moved.share_low)}")
+        ends.append(
+            f"{name_of(verdict, moved.rival_below)} if that share fell below {percent(moved.share_low)}"
+        )
     if moved.at_more != moved.winner:
-        ends.append(f"{name_of(verdict, moved.rival_above)} if it is above {percent(moved.share_high)}")
+        ends.append(f"{name_of(verdict, moved.rival_above)} if it rose above {percent(moved.share_high)}")
     text = (
         f"“{moved.name}” makes up {percent(moved.share)} of the {whole}; the highest total would go to "
         f"{listing(ends, 'or')}."

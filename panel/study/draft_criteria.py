@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 MOST_CRITERIA = 60
 MOST_WEIGHT = 1000.0
 TASTE, MEASURED = "Taste", "Bench"
-PARTS = {"measurand": ("name", "condition"), "criterion": ("name", "basis"), "group": ("name",)}
+PARTS = {"measurand": ("name", "condition"), "criterion": ("name", "group", "basis"), "group": ("name",)}
 
 
 def read_bench(reader: Reader, plan: Plan) -> Bench:

@@ -288,6 +288,21 @@ def test_the_difference_of_two_products_is_judged_as_by_the_paired_t_test() -> N
     assert (pair.low * 2, pair.high * 2) == pytest.approx((low, high), abs=0.05)
 
 
+def test_equal_products_are_seldom_told_apart_even_by_few_tasters() -> None:
+    """Four equal products, eight tasters, 200 panels: any pair apart in at most 5 % of panels.
+
+    If it were just 5 %, 20 or more of 200 would come up with probability 0.0027 (binomial); seeds are fixed.
+    """
+    bench = with_criteria(replace(LIKING, worst=-91, best=109))
+    found = 0
+    for seed in range(200):
+        taste = tasted(dict.fromkeys(NAMES, 5.0), tasters=8, spread=1.5, seed=seed)
+        found += any(
+            pair.apart for pair in verdict(bench, [], taste, names=NAMES, draws=400, seed=seed).pairs
+        )
+    assert found < 20
+
+
 def test_intervals_from_the_bench_are_those_of_t_with_its_degrees_of_freedom() -> None:
     """One criterion, linear in the value: the interval of the total is the coverage interval, rescaled."""
     bench = with_criteria(replace(SPEED, worst=1000, best=-1000))

@@ -86,6 +86,18 @@ def test_a_pair_alone_is_judged_as_by_the_normal_distribution() -> None:
     assert (found.low, found.high) == pytest.approx((1.2 - 1.96 * 2**0.5, 1.2 + 1.96 * 2**0.5), abs=0.03)
 
 
+@pytest.mark.parametrize("df", [3, 7, 30])
+def test_few_degrees_of_freedom_hold_every_p_at_sidaks_with_t(df: int) -> None:
+    """Draws spread as t: a difference of q standard errors has Šidák's p for three pairs, 1 - (1 - 2 P(t > q))^3."""
+    draws = (
+        scipy_stats.t.rvs(df, size=(200_000, 1), random_state=4) * np.sqrt(0.5) * np.array([[1.0, -1.0, 0.0]])
+    )
+    found = joint_pairs("ABC", [3.0 * np.sqrt(2), 0.0, 0.0], draws, df=df).pairs[0]
+    expected = 1 - (1 - 2 * scipy_stats.t.sf(3.0, df)) ** 3
+    # With 3 degrees of freedom the spread of 200 000 draws itself is only known to some per cent.
+    assert found.p_adjusted == pytest.approx(expected, rel=0.15 if df == 3 else 0.03)
+
+
 def test_leaders_are_those_not_told_apart_from_the_highest() -> None:
     draws = np.random.default_rng(3).normal(size=(5000, 4)) + np.array([10, 9, 0, -20])
     found = joint_pairs(NAMES, [10, 9, 0, -20], draws)

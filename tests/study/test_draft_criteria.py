@@ -194,7 +194,14 @@ def test_only_musts_make_no_total() -> None:
 
 @pytest.mark.parametrize(
     "sight",
-    ["measurand-0-name", "measurand-1-condition", "criterion-0-name", "criterion-2-basis", "group-0-name"],
+    [
+        "measurand-0-name",
+        "measurand-1-condition",
+        "criterion-0-name",
+        "criterion-2-basis",
+        "criterion-1-group",
+        "group-0-name",
+    ],
 )
 @pytest.mark.parametrize("bait", ["Kettlewick Two", "öfner & SÖHNE"])
 def test_no_product_is_named_where_the_analyst_reads(sight: str, bait: str) -> None:
