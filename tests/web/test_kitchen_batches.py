@@ -10,7 +10,7 @@ import pytest
 from sqlmodel import select
 
 from panel.store.database import now
-from panel.store.tables import Batch
+from panel.store.tables import Batch, Place, Serving
 from panel.study import seal
 from tests.web.desk import TYPED, Desk, words
 
@@ -60,7 +60,8 @@ def poured_before(desk: Desk, minutes: float) -> None:
 
 def test_the_clock_starts_when_the_kitchen_has_poured(desk: Desk, kitchen: TestClient) -> None:
     before = words(kitchen.get(f"{desk.at}/kitchen"))
-    assert before.count("not poured yet; to be served within 20 min") == 3
+    assert before.count("not poured yet") == 3
+    assert "it is to be served within 20 min" in before
     assert pour(desk, kitchen, letter_on(desk, kitchen)) == 200
     after = words(kitchen.get(f"{desk.at}/kitchen"))
     assert after.count("poured 0 min ago: 20 min left of 20") == 1
@@ -82,7 +83,7 @@ def test_the_time_since_stands_against_the_time_it_may_be_held(
     poured_before(desk, minutes)
     shown = kitchen.get(f"{desk.at}/kitchen")
     assert said in words(shown)
-    assert ('<strong class="wrong-text">poured' in shown.text) is over
+    assert ('<strong class="over">poured' in shown.text) is over
 
 
 def test_a_further_batch_says_from_which_place_on_it_serves(desk: Desk, kitchen: TestClient) -> None:
@@ -118,12 +119,62 @@ def test_the_page_renews_the_batches_alone(desk: Desk, kitchen: TestClient) -> N
     assert "What goes where" not in part
 
 
+def asks_with(page: str) -> dict[str, str]:
+    """What the page as it stands will ask with."""
+    found = re.search(r"kitchen\?listed=(\w+)&amp;seen=(\w+)", page)
+    assert found
+    return {"listed": found[1], "seen": found[2]}
+
+
+def test_nothing_is_sent_while_nothing_has_changed(desk: Desk, kitchen: TestClient) -> None:
+    asked = asks_with(kitchen.get(f"{desk.at}/kitchen").text)
+    htmx = {"HX-Request": "true"}
+    assert kitchen.get(f"{desk.at}/kitchen", params=asked, headers=htmx).status_code == 204
+    pour(desk, kitchen, letter_on(desk, kitchen))
+    changed = kitchen.get(f"{desk.at}/kitchen", params=asked, headers=htmx)
+    assert "poured 0 min ago" in words(changed)
+    assert asks_with(changed.text)["listed"] == asked["listed"]
+    assert "lists below are older" not in words(changed)
+
+
+def test_a_cup_poured_again_is_told_at_once_and_the_old_lists_are_named_old(
+    desk: Desk, kitchen: TestClient
+) -> None:
+    asked = asks_with(kitchen.get(f"{desk.at}/kitchen").text)
+    with desk.read() as session:
+        cup = session.exec(select(Serving)).first()
+        assert cup is not None
+        place = session.get_one(Place, cup.place_id).number
+    desk.ada.post(f"{desk.at}/room/{place}/cups", data={"cup": cup.id, "reason": "spilled"})
+    with desk.read() as session:
+        code = session.get_one(Serving, cup.id).code
+    part = kitchen.get(f"{desk.at}/kitchen", params=asked, headers={"HX-Request": "true"})
+    assert "lists below are older" in words(part)
+    assert "To be poured again" in words(part)
+    assert code in part.text
+    whole = kitchen.get(f"{desk.at}/kitchen")
+    assert "lists below are older" not in words(whole)
+    assert whole.text.count(code) == 3, "in the table, by place, and by letter"
+
+
+def test_a_hundred_places_fold_by_ten_and_five_lie_open(desk: Desk) -> None:
+    for tasters, parts, unfolded in ((100, 10, 0), (5, 1, 1)):
+        desk.draft({**TYPED, "tasters": str(tasters)})
+        desk.seal()
+        page = desk.ada.get(f"{desk.at}/kitchen").text
+        by_place = page.split("By place, in serving order")[1].split("By pour letter")[0]
+        assert by_place.count("<details") == parts
+        assert by_place.count('<details class="trays" open>') == unfolded
+        assert by_place.count('class="code"') == 3 * tasters
+    assert "Places 1 to 5" in page
+
+
 def test_nothing_is_poured_once_tasting_is_over(desk: Desk, kitchen: TestClient) -> None:
     letter = letter_on(desk, kitchen)
     desk.open()
     desk.shut()
     assert pour(desk, kitchen, letter) == 409
-    assert "poured now" not in words(kitchen.get(f"{desk.at}/kitchen"))
+    assert "Poured now" not in words(kitchen.get(f"{desk.at}/kitchen"))
 
 
 def test_nothing_is_poured_for_a_draft(desk: Desk) -> None:
