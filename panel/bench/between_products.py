@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from panel.bench.derived import measurand_figures
-from panel.bench.readings import instrument_uncertainty, reading_of
+from panel.bench.readings import reading_of
 from panel.bench.units import CUP_ML, shown
 from panel.study.quantities import QUANTITIES
 from stats.phrasing import count, listing, percent, significant
@@ -87,30 +87,45 @@ def repeatability(figures: Sequence[Figure], quantity: str) -> Repeatability | N
 def compared(
     measurand: Measurand, runs: Iterable[Run], figure: str = "mean", *, cup_ml: float = CUP_ML
 ) -> ReplicatedComparison:
-    """The products compared by their valid runs, in the unit shown for plain values.
+    """The products compared by one figure of their valid runs, in the unit shown.
 
-    Runs are compared within days where every product was measured on the same two days or more, so that what changed
-    from day to day does not count; otherwise by Welch's test.
+    Testers who rated several products are compared with themselves. Other runs are compared within days where every
+    product was measured on the same two days or more, so that what changed from day to day does not count; otherwise
+    by Welch's test. A product whose series stopped before its end was reached is left out and named.
     """
     readings = [
         reading_of(run, measurand, figure, cup_ml)
         for run in runs
         if run.measurand == measurand.key and not run.invalid
     ]
+    readings.sort(key=lambda one: (one.run.product, one.run.run, one.run.id))
+    open_ended = sorted({one.run.product for one in readings if one.at_least})
     values: dict[str, list[float]] = {}
-    days: dict[str, list[str]] = {}
+    blocks: dict[str, list[str]] = {}
     steps = []
-    for one in sorted(readings, key=lambda reading: (reading.run.product, reading.run.run, reading.run.id)):
-        if one.value is None:
+    testers = QUANTITIES[measurand.quantity].after_tasting
+    for one in readings:
+        if one.value is None or one.run.product in open_ended:
             continue
         values.setdefault(one.run.product, []).append(_in_unit(one.value, measurand, figure, cup_ml))
-        days.setdefault(one.run.product, []).append(one.run.at[:10])
-        if (u := instrument_uncertainty(one.run)) is not None and figure == "mean":
-            steps.append(_in_unit(u, measurand, figure, cup_ml, difference=True))
-    return replicated_comparison(
+        blocks.setdefault(one.run.product, []).append(one.run.by if testers else one.run.at[:10])
+        if one.instrument is not None:
+            steps.append(_in_unit(one.instrument, measurand, figure, cup_ml, difference=True))
+    found = replicated_comparison(
         values,
-        blocks=days if _same_days(days) else None,
+        blocks=blocks if (_several(blocks) if testers else _same_days(blocks)) else None,
         least_spread=sum(steps) / len(steps) if steps else 0.0,
+    )
+    return replace(
+        found, left_out=(*found.left_out, *open_ended), notes=(*found.notes, *_open_ended(open_ended))
+    )
+
+
+def _open_ended(products: Sequence[str]) -> tuple[str, ...]:
+    if not products:
+        return ()
+    return (
+        f"{listing(products)} did not come to the end within the series, so that only a lower bound is known",
     )
 
 
@@ -121,6 +136,12 @@ def _in_unit(
         return value
     apart = difference or figure == "area outside"
     return shown(value, measurand.quantity, measurand.unit, cup_ml=cup_ml, difference=apart)
+
+
+def _several(testers: dict[str, list[str]]) -> bool:
+    """Whether every tester is named, and some have rated several products."""
+    named = [by for found in testers.values() for by in set(found)]
+    return "" not in named and len(named) > len(set(named))
 
 
 def _same_days(days: dict[str, list[str]]) -> bool:

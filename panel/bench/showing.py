@@ -34,8 +34,8 @@ class Written:
     bound: str = ""
 
     @property
-    def text(self) -> str:
-        """ "(25.5 ± 1.2) min, 3 runs", as GUM 7.2.4 writes a value, its expanded uncertainty and the unit."""
+    def value(self) -> str:
+        """ "(25.5 ± 1.2) min", as GUM 7.2.4 writes a value, its expanded uncertainty and the unit."""
         if self.number == ABSENT:
             return ABSENT
         body = self.number
@@ -43,7 +43,12 @@ class Written:
             body = f"({body} {self.spread})" if self.unit else f"{body} {self.spread}"
         unit = f"\u202f{self.unit}" if self.unit else ""
         interval = f" (95\u202f% interval {self.spread})" if self.spread and self.spread[0] != "±" else ""
-        return f"{self.bound} {body}{unit}{interval}, {self.of}".strip(" ,")
+        return f"{self.bound} {body}{unit}{interval}".lstrip()
+
+    @property
+    def text(self) -> str:
+        """The value with what it rests on: "(25.5 ± 1.2) min, 3 runs"."""
+        return f"{self.value}, {self.of}" if self.of and self.number != ABSENT else self.value
 
 
 def written(figure: Figure, measurand: Measurand) -> Written:
@@ -57,7 +62,7 @@ def written(figure: Figure, measurand: Measurand) -> Written:
         return Written(ABSENT, "", unit, of)
     if entry == "check":
         passed = sum(run >= 0.5 for run in figure.runs)
-        return Written(f"{passed} of {of} passed", "", "", "")
+        return Written(f"{passed} of {figure.n} passed", "", "", of)
     least = "at least" if figure.bound else ""
     if not figure.u or figure.low is None or figure.high is None:
         number = f"{figure.value:.2f}" if entry == "price" else _bare(figure.value)

@@ -33,7 +33,7 @@ def test_value_and_expanded_uncertainty_end_at_the_same_place():
     [
         (COOKING, runs_of("Aster", [1530]), "mean", "25.5\u202fmin, 1 run"),
         (Measurand("m1", "Price", "price"), runs_of("Aster", [79.9]), "mean", "79.90\u202fEUR, 1 run"),
-        (Measurand("m1", "Fits", "check"), runs_of("Aster", [1, 1, 0]), "mean", "2 of 3 runs passed"),
+        (Measurand("m1", "Fits", "check"), runs_of("Aster", [1, 1, 0]), "mean", "2 of 3 passed, 3 runs"),
         (Measurand("m1", "Filling", "rating"), runs_of("Aster", [4]), "mean", "4\u202fof 5, 1 tester"),
         (
             Measurand("m1", "Filling", "rating"),
