@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import stats
 from panel.study.questions import span_of
 from panel.study.test_methods import method_of
+from stats.comparisons_range import range_quantile
 from stats.phrasing import percent, significant
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 ALL_ALIKE = 0.5  # the share who put one sample before another when they are alike
 SIMULATIONS = 1000
 MOST_SIMULATED = 400
+MOST_RATERS = 100_000
 POWER = 0.8
 REACHES = (30, 60, 120, 240, 480)  # people up to whom panels are simulated at once
 
@@ -234,17 +236,20 @@ def _rating(plan: Plan, known: Circumstances) -> Measure | None:
         judges = effective_people(plan, people)
         if judges < 2:
             return 0.0
-        found = stats.rating_power(
-            judges, gap, sd=spread, samples=samples, alpha=alpha, replicates=replicates
-        )
-        return float(found.power)
+        df = (judges - 1) * (samples - 1)
+        error = spread * (2 / (judges * replicates)) ** 0.5
+        return float(stats.pair_power(gap, standard_error=error, df=df, critical=_reach(samples, df, alpha)))
 
     def needed(gap: float, target: float) -> Needed:
-        found = stats.required_raters(
-            gap, sd=spread, samples=samples, alpha=alpha, power=target, replicates=replicates
-        )
-        people = people_for(plan, found.tasters)
-        return Needed(people, people)
+        low, high = 1, 2
+        while power(high, gap) < target:
+            low, high = high, 2 * high
+            if high > MOST_RATERS:
+                raise ValueError(f"more than {MOST_RATERS} people are needed")
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if power(middle, gap) >= target else (middle, high)
+        return Needed(high, high)
 
     how = f"a spread of {significant(spread, 2)} points within tasters ({percent(known.spread)} of the scale)"
     return Measure(
@@ -256,9 +261,27 @@ def _rating(plan: Plan, known: Circumstances) -> Measure | None:
         words=lambda gap: f"a difference of {gap:.2g} {'point' if gap == 1 else 'points'}",
         needed=needed,
         people=people_for(plan, 2),
-        notes=(f"Noncentral t for one pair that you look for; assumes {how}.", *_few_take_all(plan)),
+        notes=(f"Noncentral t{_all_pairs(samples)}; assumes {how}.", *_few_take_all(plan), *_ways(plan)),
         steady=True,
     )
+
+
+@functools.lru_cache(maxsize=4096)
+def _reach(samples: int, df: int, alpha: float) -> float:
+    """Standard errors that a difference must reach in the report: Tukey's for all pairs, the t quantile of two."""
+    return float(range_quantile(1 - alpha, samples, df).item()) / 2**0.5
+
+
+def _all_pairs(samples: int) -> str:
+    if samples == 2:
+        return ""
+    return f", all {samples * (samples - 1) // 2} pairs compared together by Tukey’s method, as in the report"
+
+
+def _ways(plan: Plan) -> tuple[str, ...]:
+    if len(plan.conditions) == 1:
+        return ()
+    return ("Counted for one way of serving; all of them together find somewhat more.",)
 
 
 def _few_take_all(plan: Plan) -> tuple[str, ...]:
