@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from panel.analysis import wording
 from panel.analysis.figures import MeanRow, means_figure, rank_sum_figure
 from panel.analysis.figures_maps import profile_lines
-from panel.analysis.figures_plots import differences_figure
+from panel.analysis.figures_plots import HOLLOW, differences_figure
 from panel.analysis.numbers import as_sentence, natural, p_equals
 from panel.analysis.score_tables import (
     anova_table,
@@ -97,9 +97,8 @@ def _figures(one: AttributeReport, place: int, called: Called, leads: bool) -> l
     drawn = [means] if means is not None else []
     rows = difference_rows(one.main, called) if one.main is not None else []
     if rows:
-        title = f"“{one.title}”: differences with their intervals"
-        axis = "points (hollow: the interval holds no difference)"
-        drawn.append(differences_figure(rows, title=title, axis=axis, name=f"pairs-{place}"))
+        title = f"“{one.title}”: differences with their intervals {HOLLOW}"
+        drawn.append(differences_figure(rows, title=title, axis="points", name=f"pairs-{place}"))
     lines = _by_condition(one, place, called)
     drawn += [lines] if lines is not None else []
     if one.ranks is not None:

@@ -23,6 +23,11 @@ if TYPE_CHECKING:
     from panel.analysis.view_parts import Table
 
 INK, GREY, PALE = "#1a1a1a", "#767676", "#d9d9d9"
+PAPER: dict[str, Any] = {
+    "facecolor": "white",
+    "edgecolor": "none",
+    "pad": 0.8,
+}  # behind text that crosses a line
 WIDTH = 7.0  # inches; the page scales it
 # Lines that stay apart in print without colour: dash pattern and mark.
 LINES = (
@@ -169,6 +174,7 @@ def name_points(
             ha="center",
             va="center",
             fontsize=size,
+            bbox=PAPER,
         )
 
 

@@ -9,6 +9,7 @@ from panel.analysis.drawing import (
     GREY,
     INK,
     PALE,
+    PAPER,
     WIDTH,
     Figure,
     canvas,
@@ -131,10 +132,10 @@ def rank_sum_figure(
     """
     bars = tuple(sorted(rank_sums.items(), key=lambda item: item[1] if lower_is else -item[1]))
     dashed = "; dashed: all samples alike" if expected is not None else ""
-    axis = f"{what} ({f'lower = {lower_is}' if lower_is else 'higher = scored higher'}{dashed})"
+    title = f"{title} ({f'lower = {lower_is}' if lower_is else 'higher = scored higher'}{dashed})"
     spoken = "; ".join(f"{label} {value:g}" for label, value in bars)
     data = table_of(title, ("Sample", what.capitalize()), [(label, f"{value:.4g}") for label, value in bars])
-    return Figure(name, title, f"{title}. {spoken}.", lambda: draw_bars(bars, axis, expected), data)
+    return Figure(name, title, f"{title}. {spoken}.", lambda: draw_bars(bars, what, expected), data)
 
 
 def bars_figure(bars: Sequence[tuple[str, float]], *, title: str, axis: str, name: str) -> Figure:
@@ -148,11 +149,13 @@ def bars_figure(bars: Sequence[tuple[str, float]], *, title: str, axis: str, nam
 def draw_bars(bars: tuple[tuple[str, float], ...], axis: str, line: float | None = None) -> str:
     """Bars with their values, first on top; a dashed line where one is given."""
     labels = [cut(label) for label, _ in reversed(bars)]
-    figure, axes = canvas(0.8 + 0.38 * len(bars), labels=labels)
+    each = 0.38 if len(bars) <= _ROOMY else 0.28
+    figure, axes = canvas(0.8 + each * len(bars), labels=labels)
     places = list(range(len(bars)))[::-1]
     axes.barh(places, [value for _, value in bars], color=PALE, edgecolor=INK, height=0.6)
     for place, (_, value) in zip(places, bars, strict=True):
-        axes.annotate(f"{value:.4g}", (value, place), textcoords="offset points", xytext=(4, 0), va="center")
+        beside: dict[str, Any] = {"xytext": (4, 0), "textcoords": "offset points", "va": "center"}
+        axes.annotate(f"{value:.4g}", (value, place), bbox=PAPER, zorder=3, **beside)
     if line is not None:
         axes.axvline(line, color=INK, linestyle=(0, (4, 3)), linewidth=1)
     rows_axis(axes, labels)

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from stats.sequential import SequentialTest
 
 
+_SHORT = 18  # letters that one of the words of a difference gets
+HOLLOW = "(hollow where “no difference” lies inside)"
 MOST_LETTERED = 12  # positions in the grid of servings with the figure written into each cell
 
 
@@ -81,12 +83,17 @@ def _draw_penalties(points: tuple[PenaltyPoint, ...], cut_off: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class DifferenceRow:
-    """One difference with its limits, in points."""
+    """One difference with its limits, in points. words : what its label is made of, each cut short by itself."""
 
-    label: str
+    words: tuple[str, ...]
     difference: float
     low: float
     high: float
+
+    @property
+    def label(self) -> str:
+        """The whole label."""
+        return " ".join(self.words)
 
 
 def differences_figure(rows: Sequence[DifferenceRow], *, title: str, axis: str, name: str) -> Figure:
@@ -104,7 +111,7 @@ def differences_figure(rows: Sequence[DifferenceRow], *, title: str, axis: str, 
 
 
 def _draw_differences(rows: tuple[DifferenceRow, ...], axis: str) -> str:
-    labels = [cut(row.label, 44) for row in reversed(rows)]
+    labels = [" ".join(cut(word, _SHORT) for word in row.words) for row in reversed(rows)]
     figure, axes = canvas(0.9 + 0.36 * len(rows), labels=labels)
     axes.axvline(0, color=INK, linestyle=(0, (4, 3)), linewidth=1)
     for place, row in enumerate(reversed(rows)):
@@ -112,7 +119,7 @@ def _draw_differences(rows: tuple[DifferenceRow, ...], axis: str) -> str:
         axes.plot([row.low, row.high], [place, place], "|", color=INK, markersize=7)
         filled = "white" if row.low <= 0 <= row.high else INK
         axes.plot([row.difference], [place], "D", markerfacecolor=filled, markeredgecolor=INK, markersize=6)
-    rows_axis(axes, labels, most=44)
+    rows_axis(axes, labels, most=4 * _SHORT)
     axes.set_xlabel(plain(axis))
     return written(figure)
 

@@ -117,8 +117,8 @@ def missed_between_means(one: AttributeReport, *, figures: bool) -> Section | No
     return _section(
         sizes,
         curve,
-        lambda size: f"a true difference of {points(size)} between two samples in “{one.title}”{together}",
-        lambda size: significant(size, 2),
+        lambda size: f"a true difference of {size} between two samples in “{one.title}”{together}",
+        lambda size: points(significant(size, 2)),
         axis="true difference between two samples, points",
         marks=(),
         shares=False,

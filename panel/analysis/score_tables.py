@@ -145,7 +145,7 @@ def difference_rows(main: HedonicAnova, called: Called) -> list[DifferenceRow]:
         return []
     verb = "–" if main.reference else "over"
     return [
-        DifferenceRow(f"{called(pair.a)} {verb} {called(pair.b)}", pair.difference, pair.low, pair.high)
+        DifferenceRow((called(pair.a), verb, called(pair.b)), pair.difference, pair.low, pair.high)
         for pair in sorted(pairs, key=lambda pair: (-abs(pair.difference), pair.a, pair.b))
         if pair.low is not None and pair.high is not None
     ]

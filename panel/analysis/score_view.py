@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING
 
 from panel.analysis import wording
 from panel.analysis.attribute_view import attribute_section, means_of
-from panel.analysis.drawing import cut
 from panel.analysis.drivers_view import drivers_section
 from panel.analysis.duplicates import duplicates_sentence
-from panel.analysis.figures_plots import DifferenceRow, differences_figure
+from panel.analysis.figures_plots import HOLLOW, DifferenceRow, differences_figure
 from panel.analysis.forced_choice_view import CLAIM, status
 from panel.analysis.missed_view import missed_between_means
 from panel.analysis.numbers import (
@@ -114,6 +113,10 @@ def _sections(
     return tuple(section for section in sections if section is not None)
 
 
+def _other_ways(number: int) -> str:
+    return {1: "The other way", 2: "Both other ways"}.get(number, f"All {number} other ways")
+
+
 def _first(report: ScoreReport, leading: str | None) -> AttributeReport:
     return report.attribute(leading) if leading is not None else report.attributes[0]
 
@@ -126,13 +129,12 @@ def _lead(report: ScoreReport, leading: str | None, called: Called) -> tuple[Fig
     for one in report.attributes:
         pair = _widest(one)
         if pair is not None and pair.low is not None and pair.high is not None:
-            label = f"{cut(one.title, 20)}: {called(pair.a)} over {called(pair.b)}"
-            rows.append(DifferenceRow(label, pair.difference, pair.low, pair.high))
+            words = (f"{one.title}:", called(pair.a), "over", called(pair.b))
+            rows.append(DifferenceRow(words, pair.difference, pair.low, pair.high))
     if not rows:
         return None, False
-    title = "The largest difference between two samples in each attribute, with its interval"
-    axis = "points (hollow: the interval holds no difference)"
-    return differences_figure(rows[:MOST_ATTRIBUTES], title=title, axis=axis, name="answer"), False
+    title = f"The largest difference between two samples in each attribute, with its interval {HOLLOW}"
+    return differences_figure(rows[:MOST_ATTRIBUTES], title=title, axis="points", name="answer"), False
 
 
 def _sure(report: ScoreReport, leading: str | None) -> tuple[str, ...]:
@@ -143,7 +145,7 @@ def _sure(report: ScoreReport, leading: str | None) -> tuple[str, ...]:
         checks = checks_of(one)
         if one.main is not None and checks:
             said += shaky_sentences(one) or [
-                f"{'The other way' if len(checks) == 1 else f'All {len(checks)} other ways'} to test the same question "
+                f"{_other_ways(len(checks))} to test the same question "
                 f"{'comes' if len(checks) == 1 else 'come'} out the same at α = {report.alpha:g}."
             ]
         said += [without_sentence(one)] if hangs_on_them(one) else []
@@ -212,30 +214,26 @@ def _overview(report: ScoreReport, called: Called, *, opened: bool) -> Section:
     rows = []
     for one in report.attributes:
         term = one.shares.terms[0] if one.shares else None
-        pair, gap, limits = _widest(one), ABSENT, ABSENT
+        pair, between, gap, limits = _widest(one), ABSENT, ABSENT, ABSENT
         if pair is not None:
             decimals = decimals_for(half_widths([pair]))
-            gap = f"{signed(pair.difference, decimals)} ({called(pair.a)} over {called(pair.b)})"
+            between = f"{called(pair.a)} over {called(pair.b)}"
+            gap = signed(pair.difference, decimals)
             limits = interval(pair.low, pair.high, decimals)
         test = ABSENT
         if one.main is not None:
             test = f"{significant(one.main.f)} ({df_text(one.main.df_num)}, {df_text(one.main.df_den)})"
         elif term is not None and term.cochran_q is not None:
             test = f"Q {significant(term.cochran_q)} ({term.df})"
-        rows.append((one.title, gap, limits, test, p_cell(one.p_value), p_cell(one.p_adjusted), one.standing))
+        cells = (gap, limits, test, p_cell(one.p_value), p_cell(one.p_adjusted))
+        rows.append((one.title, between, *cells, one.standing))
     table = Table(
         caption="Every attribute",
         columns=(
             Column("Attribute", numeric=False),
-            *(
-                Column(heading)
-                for heading in (
-                    "Largest difference",
-                    "Interval",
-                    "F or Q (df)",
-                    "p",
-                    CORRECTED[report.correction],
-                )
+            Column("Farthest apart", numeric=False),
+            *map(
+                Column, ("Difference", "95\u202f% interval", "F or Q (df)", "p", CORRECTED[report.correction])
             ),
             Column("Standing", numeric=False),
         ),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Protocol
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from stats.liking_rows import HedonicAnova
 
 Called = Callable[[str], str]
+MOST_NAMED = 6  # samples that a sentence names one by one
 
 
 class RankTest(Protocol):
@@ -130,8 +132,10 @@ def attribute_sentence(one: AttributeReport, called: Called) -> str:
 
 
 def _with_evidence(said: str, evidence: str) -> str:
-    """The evidence behind a finding, in the bracket that the finding already ends with if it does."""
-    return f"{said[:-1]}; {evidence})" if said.endswith(")") else f"{said} ({evidence})"
+    """The evidence behind a finding, in the bracket of limits that the finding ends with if it does."""
+    if re.search(r" interval [^()]*\)$", said):
+        return f"{said[:-1]}; {evidence})"
+    return f"{said} ({evidence})"
 
 
 def _evidence(one: AttributeReport) -> str:
@@ -167,7 +171,12 @@ def _apart(one: AttributeReport, main: HedonicAnova, called: Called) -> str:
         return f"{best}, above every other sample"
     names = [called(row.sample) for row in ordered if row.sample in under]
     level = [called(row.sample) for row in ordered[1:] if row.sample not in under]
-    return f"{best}, above {listing(names)}; it was not separated from {listing(level)}"
+    return f"{best}, above {_some(names)}; it was not separated from {_some(level)}"
+
+
+def _some(names: list[str]) -> str:
+    """Names as a list, or how many there are: a long list is read in the table."""
+    return listing(names) if len(names) <= MOST_NAMED else f"{len(names)} others"
 
 
 def _against_reference(main: HedonicAnova, clear: list[Pair], called: Called) -> str:
@@ -258,6 +267,9 @@ def _shares_sentence(one: AttributeReport, term: TermTest, called: Called) -> st
     shares = {name: yes / term.blocks for name, yes in term.checked}
     ordered = sorted(shares, key=lambda name: (-shares[name], name))
     spoken = listing([f"{called(name)} {percent(shares[name])}" for name in ordered])
+    if len(ordered) > MOST_NAMED:
+        first, last = ordered[0], ordered[-1]
+        spoken = f"from {called(first)} {percent(shares[first])} to {called(last)} {percent(shares[last])}"
     if term.cochran_q is None or term.p is None:
         return f"“{one.title}”: nobody answered differently for different samples: {spoken}."
     test = f"Cochran's Q = {significant(term.cochran_q)}, df {term.df}, {p_text(term.p)}"

@@ -71,7 +71,9 @@ def figures():
         profile_lines(
             {n: {"salt": 4.0 + i, "soft": 5.0} for i, n in enumerate("ABCDEFGH")}, axis="m", title="P"
         ),
-        differences_figure([DifferenceRow("A over B", 1, -0.2, 2)], title="D", axis="points", name="d"),
+        differences_figure(
+            [DifferenceRow(("A", "over", "B"), 1, -0.2, 2)], title="D", axis="points", name="d"
+        ),
         penalty_figure([PenaltyPoint("salt", 0.3, 1.2, 0.4, 2)], cut_off=0.2, title="Penalties", name="p"),
         serving_grid({"A": {1: (0.4, 6), 2: (-0.4, 6)}}, title="Serving"),
         power_figure([curve, more], axis="size", title="Power", marks=(Mark(0.5, "m"),)),
