@@ -36,6 +36,7 @@ from panel.web import (
     products,
     room,
     shelf,
+    report_prints,
     sign_in,
     stopwatch,
     study,
@@ -106,6 +107,7 @@ def create_app(settings: Settings) -> FastAPI:
     ):
         app.include_router(router.router)
     errors.install(app)
+        report_prints,
     app.add_middleware(Protection, most_bytes=settings.upload_limit_mb * 1_000_000)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     return app

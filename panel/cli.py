@@ -146,6 +146,45 @@ def _tell(outcome: Outcome, as_json: bool, html: Path | None) -> None:
 
 
 @app.command()
+def report(
+    study: Annotated[
+        str, typer.Argument(help="The study's title, a part of it that no other has, or its id.")
+    ],
+    data: DataFolder = None,
+    pdf: Annotated[
+        Path | None, typer.Option(help="Write the report as PDF; needs Chromium or Chrome here.")
+    ] = None,
+    html: Annotated[Path | None, typer.Option(help="Write the report as one file for any browser.")] = None,
+    paper: Annotated[str, typer.Option(help="Paper of the PDF: A4 or letter.")] = "A4",
+) -> None:
+    """Write a study's report as it stands: by blind letter, or by name once the names are revealed."""
+    from panel.printing.browser_pdf import PAPERS, NoBrowserError, pdf_of
+    from panel.store.studies import ForbiddenMoveError
+    from panel.web.report_file import report_of_study_called
+
+    wanted = next((name for name in PAPERS if name.lower() == paper.lower()), None)
+    if wanted is None or (pdf is None and html is None):
+        say_what = (
+            f"--paper is A4 or letter, not {paper}."
+            if wanted is None
+            else "Say --pdf FILE, --html FILE, or both."
+        )
+        print(say_what, file=sys.stderr)
+        raise typer.Exit(2)
+    try:
+        page = report_of_study_called(settings_from(data=data), study, wanted)
+        if html is not None:
+            html.write_text(page, encoding="utf-8")
+            print(f"The report is in {html}.")
+        if pdf is not None:
+            pdf.write_bytes(pdf_of(page))
+            print(f"The report is in {pdf}.")
+    except (LookupError, ForbiddenMoveError, NoBrowserError, OSError) as error:
+        print(error, file=sys.stderr)
+        raise typer.Exit(1) from None
+
+
+@app.command()
 def verify(
     file: Annotated[Path, typer.Argument(help="A study's bundle (ZIP), as exported.")],
     head: Annotated[

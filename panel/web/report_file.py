@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 from panel.analysis.view_parts import unfolded
 from panel.store import studies
 from panel.store.database import now
+from panel.store.shelf import studies_on_the_shelf
 from panel.web.pages import make_environment
 from panel.web.study_page import StudyHead, head_of_page
 from panel.web.study_report import build_report
 
 if TYPE_CHECKING:
     from panel.analysis.view_parts import ReportView
+    from panel.settings import Settings
     from panel.store.tables import Study
     from panel.web.house import House
 
@@ -56,6 +58,35 @@ def report_file(house: House, study: Study, paper: str = "A4") -> str:
     return template.render(
         {field.name: getattr(context, field.name) for field in dataclasses.fields(context)}
     )
+
+
+def report_of_study_called(settings: Settings, called: str, paper: str) -> str:
+    """The report of the one study of that id, title, or part of a title. LookupError, in words, where there is none."""
+    from panel.app import create_app
+
+    if not settings.database and not (settings.data / "panel.sqlite3").exists():
+        raise LookupError(f"There is no database in {settings.data}. Check --data.")
+    house = create_app(settings).state.house
+    try:
+        with house.database.read() as session:
+            known = [*studies.all_studies(session), *studies_on_the_shelf(session)]
+        return report_file(house, _one_called(known, called), paper)
+    finally:
+        house.database.close()
+
+
+def _one_called(known: list[Study], called: str) -> Study:
+    wanted = called.casefold().strip()
+    by_id = [study for study in known if study.id == called]
+    whole = [study for study in known if study.title.casefold() == wanted]
+    part = [study for study in known if wanted in study.title.casefold()]
+    found = by_id or whole or part
+    if len(found) == 1:
+        return found[0]
+    listed = "; ".join(f"“{study.title}” ({study.id}, {study.state})" for study in (found or known)[:20])
+    if not found:
+        raise LookupError(f"No study is called “{called}”. There are: {listed or 'none yet'}.")
+    raise LookupError(f"Several studies are called so; say which by its id: {listed}.")
 
 
 @lru_cache(maxsize=1)

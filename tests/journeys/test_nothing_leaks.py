@@ -164,7 +164,7 @@ def test_no_word_of_a_product_gets_out_before_the_reveal(site: Site, typed: dict
             "kitchen",
             {"/kitchen", *(f"/print/{sheet}.pdf" for sheet in ("pour-sheet", "serving-sheet", "tray-maps"))},
         ),
-        ("analyst", {"/report"}),
+        ("analyst", {"/report", "/report.pdf", "/report.html", "/report/running.css"}),
     ],
     ids=["nobody", "taster", "kitchen", "analyst"],
 )

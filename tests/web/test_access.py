@@ -59,7 +59,7 @@ MAY = {
         "print/tray-maps.pdf",
         "print/serving-sheet.pdf",
     },
-    "analyst": {"report", "exclusions", "sign"},
+    "analyst": {"report", "report.pdf", "report.html", "report/running.css", "exclusions", "sign"},
     "bench": {
         "bench",
         "bench/units",
