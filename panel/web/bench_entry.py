@@ -12,7 +12,7 @@ from starlette.datastructures import UploadFile
 
 from panel.bench.units import shown
 from panel.store import studies
-from panel.store.bench import correct, history_of, judge_run
+from panel.store.bench import LEAST_NAME, correct, history_of, judge_run
 from panel.store.instruments import instrument_names, instruments_for
 from panel.store.photos import keep_photo, photo_called, photos_of
 from panel.study.draft_reader import LONGEST_TEXT, tidy
@@ -97,10 +97,11 @@ def correct_entry(
     if entered is None and not reader.problems:
         reader.wrong("value", "Write what it should be.")
     reader.require_person()
+    _require_name(reader, sent)
     if reader.problems or entered is None:
         return _entry_page(request, house, study, entry, sent, tuple(reader.problems))
     with house.database.write() as session:
-        correct(session, study.id, who.actor, _submission(sent), entry, entered, reason)
+        correct(session, study.id, who.actor, sent["submission"], entry, entered, reason)
     return see_other(f"/studies/{study.id}/bench/entries/{entry}")
 
 
@@ -113,13 +114,20 @@ def judge_entry(
     latest, one = _latest(request, house, study, entry)
     reader = BenchReader(sent, one.measurand, one.bench)
     why = _reason(reader, sent, "why", "Write why: a run is left out or taken back for a reason only.")
+    _require_name(reader, sent)
     if reader.problems:
         return _entry_page(request, house, study, entry, sent, tuple(reader.problems))
     out = sent.get("counts") != "yes"
     if out != bool(latest.invalid):
         with house.database.write() as session:
             judge_run(
-                session, study.id, who.actor, _submission(sent), entry, why if out else "", "" if out else why
+                session,
+                study.id,
+                who.actor,
+                sent["submission"],
+                entry,
+                why if out else "",
+                "" if out else why,
             )
     return see_other(f"/studies/{study.id}/bench/entries/{entry}")
 
@@ -169,11 +177,9 @@ def _reason(reader: BenchReader, sent: dict[str, str], name: str, missing: str) 
     return reason
 
 
-def _submission(sent: dict[str, str]) -> str:
-    submission = sent.get("submission", "")
-    if len(submission) < 16:
-        raise HTTPException(422)
-    return submission
+def _require_name(reader: BenchReader, sent: dict[str, str]) -> None:
+    if len(sent.get("submission", "")) < LEAST_NAME:
+        reader.wrong("", "This form came without its own name, by which it is kept only once. Save again.")
 
 
 def _entry_page(
@@ -205,7 +211,7 @@ def _entry_page(
         instruments=tuple((each.id, each.name) for each in offered),
         typed=_as_typed(latest, one) | dict(typed or {}),
         problems=problems,
-        submission=(typed or {}).get("submission") or secrets.token_hex(16),
+        submission=secrets.token_hex(16),
     )
     return page(request, "bench/entry.html", context, status=422 if problems else 200)
 

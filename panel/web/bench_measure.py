@@ -13,7 +13,7 @@ from starlette.datastructures import UploadFile
 from panel.bench.checks import check_runs
 from panel.bench.usability import ACKNOWLEDGEMENT, ENDS, STATEMENTS
 from panel.store import studies
-from panel.store.bench import measurands_of, measurements_of, record
+from panel.store.bench import LEAST_NAME, measurands_of, measurements_of, record
 from panel.store.instruments import instrument_names, instruments_for
 from panel.store.photos import photographed
 from panel.store.register import products_of
@@ -129,12 +129,15 @@ def enter_runs(
         reader.wrong(first, "Nothing was typed. Write at least one value.")
     if entered:
         reader.require_person()
+    if len(typed.get("submission", "")) < LEAST_NAME:
+        typed.pop("submission", None)
+        reader.wrong("", "This form came without its own name, by which it is kept only once. Save again.")
     if reader.problems:
         return _measure_page(
             request, house, study, one,
             product=typed.get("product", ""), typed=typed, problems=tuple(reader.problems), status=422,
         )  # fmt: skip
-    _keep(house, who, study, typed.get("submission", ""), entered)
+    _keep(house, who, study, typed["submission"], entered)
     where = f"&product={typed['product']}" if typed.get("product") else ""
     response = see_other(f"/studies/{study.id}/bench/measure/{key}?kept={len(entered)}{where}")
     response.set_cookie(
@@ -268,8 +271,6 @@ def _uploaded_series(form: Any, reader: BenchReader) -> dict[str, str]:
 
 def _keep(house: House, who: Visitor, study: Study, submission: str, entered: list[Entered]) -> None:
     """All of them or none; the form's name with each product's is the name of each send."""
-    if len(submission) < 16:
-        raise HTTPException(422)
     with house.database.write() as session:
         for run in entered:
             record(session, study.id, who.actor, f"{submission}-{run.product_id}", run)
