@@ -12,6 +12,7 @@ from sqlmodel import Session, col, or_, select
 
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
+from panel.store.members import forget_member
 from panel.store.studies import plan_of, require
 from panel.store.tables import (
     Answer,
@@ -125,7 +126,9 @@ def erase_person(session: Session, study_id: str, actor: str, attempt_id: str) -
     The caller must call `Database.forget_deleted` once the session has committed.
     """
     locked_study(session, study_id)
-    _erase(session, session.get_one(Person, _own_attempt(session, study_id, attempt_id).person_id), actor)
+    person = session.get_one(Person, _own_attempt(session, study_id, attempt_id).person_id)
+    forget_member(session, person.name)
+    _erase(session, person, actor)
 
 
 def erase_old_names(session: Session, days: int, at: datetime | None = None) -> int:

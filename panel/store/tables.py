@@ -304,6 +304,20 @@ class PaperBallot(SQLModel, table=True):
     recorded_at: datetime | None = Field(default=None, sa_type=UtcTime)
 
 
+class PanelMember(SQLModel, table=True):
+    """Somebody who agreed that their record over studies is kept, found again by the name they give as a taster.
+
+    name_key : the name in the form that must be unique; wording : fingerprint of what they agreed to
+    """
+
+    id: str = Field(default_factory=new_id, primary_key=True)
+    name: str
+    name_key: str = Field(unique=True)
+    wording: str
+    agreed_at: datetime = Field(sa_type=UtcTime)
+    added_by: str
+
+
 class Exclusion(SQLModel, table=True):
     """An attempt that the analyst leaves out, with the reason."""
 

@@ -59,16 +59,17 @@ class Local:
         """A report with every decimal written in the reader's way, figures included; versions stay as they are."""
         if numbers.get_decimal_symbol(self.locale) == ".":
             return view
-        written: ReportView = self._within(view)
+        written: ReportView = self.part(view)
         return dataclasses.replace(written, provenance=view.provenance)
 
-    def _within(self, part: Any) -> Any:
+    def part(self, part: Any) -> Any:
+        """A table, a figure, or anything made of them, with every decimal written in the reader's way."""
         from panel.analysis.drawing import Figure
 
         if isinstance(part, str):
             return self.figures(part)
         if isinstance(part, tuple):
-            return tuple(map(self._within, part))
+            return tuple(map(self.part, part))
         if isinstance(part, Figure):
             return dataclasses.replace(
                 part, title=self.figures(part.title), alt=self.figures(part.alt), draw=self._drawn(part)
@@ -76,7 +77,7 @@ class Local:
         if dataclasses.is_dataclass(part) and not isinstance(part, type):
             kept = ("id", "numeric", "detail", "opened", "standing")
             fields = [field.name for field in dataclasses.fields(part) if field.name not in kept]
-            return dataclasses.replace(part, **{name: self._within(getattr(part, name)) for name in fields})
+            return dataclasses.replace(part, **{name: self.part(getattr(part, name)) for name in fields})
         return part
 
     def _drawn(self, figure: Figure) -> Callable[[], str]:

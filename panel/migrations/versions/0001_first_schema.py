@@ -274,6 +274,17 @@ def upgrade() -> None:
         batch_op.create_index("ix_paperballot_study_id", ["study_id"], unique=False)
 
     op.create_table(
+        "panelmember",
+        sa.Column("id", sa.String(), nullable=False),
+        sa.Column("name", sa.String(), nullable=False),
+        sa.Column("name_key", sa.String(), nullable=False),
+        sa.Column("wording", sa.String(), nullable=False),
+        sa.Column("agreed_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("added_by", sa.String(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name="pk_panelmember"),
+        sa.UniqueConstraint("name_key", name="uq_panelmember_name_key"),
+    )
+    op.create_table(
         "exclusion",
         sa.Column("id", sa.String(), nullable=False),
         sa.Column("attempt_id", sa.String(), nullable=False),
