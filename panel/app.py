@@ -19,25 +19,26 @@ from panel.web import (
     amendments,
     analyst,
     beginning,
-    bringing_back,
     bench,
+    bench_beside,
     bench_entry,
     bench_export,
     bench_measure,
+    bringing_back,
     errors,
     exports,
     instruments,
     kitchen,
     organiser,
     organisers,
-    people,
     panel_records,
+    people,
     preview,
     prints,
     products,
+    report_prints,
     room,
     shelf,
-    report_prints,
     sign_in,
     stopwatch,
     study,
@@ -77,11 +78,12 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.house = House(settings, database, tokens, reachable_base_url(settings))
     app.state.templates = make_environment(app.state.house.local)
     app.state.slow_down = SlowDown()
-    app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
     app.state.joining = Joining()
+    app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
     for router in (
         sign_in,
         beginning,
+        bringing_back,
         organiser,
         organisers,
         panel_records,
@@ -96,19 +98,20 @@ def create_app(settings: Settings) -> FastAPI:
         analyst,
         kitchen,
         bench,
+        bench_beside,
         bench_measure,
         bench_entry,
         bench_export,
         instruments,
         stopwatch,
         products,
+        report_prints,
         exports,
         uploads,
         taster,
     ):
         app.include_router(router.router)
     errors.install(app)
-        report_prints,
     app.add_middleware(Protection, most_bytes=settings.upload_limit_mb * 1_000_000)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     return app
