@@ -387,6 +387,18 @@ def test_the_range_of_a_weight_is_that_of_a_direct_search(
                 assert stays == (margin > 0), (moved, factor)
 
 
+def test_a_weight_range_is_also_told_as_a_share_of_its_whole() -> None:
+    """Taste weighs 1 beside 1, Speed 2 beside 1: shares of a half and of two thirds, and the ends likewise."""
+    found = {moved.key: moved for moved in trial().moved}
+    assert (found["Taste"].share, found["c2"].share) == pytest.approx((1 / 2, 2 / 3))
+    for moved in found.values():
+        beside = {"Taste": 1.0, "Use": 1.0, "c2": 1.0, "c3": 2.0}[moved.key]
+        assert moved.share_low == pytest.approx(moved.low / (moved.low + beside))
+        assert moved.share_high == pytest.approx(
+            1.0 if moved.high is None else moved.high / (moved.high + beside)
+        )
+
+
 def test_taste_and_bench_are_said_to_disagree_where_they_do() -> None:
     measured = figures({"p1": 58.0, "p2": 22.0, "p3": 40.0, "p4": 45.0}, dict.fromkeys(NAMES, 66.0))
     found = verdict(BENCH, measured, tasted({"p1": 8.0, "p2": 4.0, "p3": 5.0, "p4": 5.0}), names=NAMES)
