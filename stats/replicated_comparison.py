@@ -44,7 +44,7 @@ class ReplicatedComparison(Result):
     means : one per product, also of those with too few runs; pairs : differences with simultaneous intervals
     letters : products that share one are not shown to differ; products without a comparison have none
     f, df_num, df_den, p_value : of equal means, None where nothing can be compared
-    left_out : products with fewer than two runs; blocked : whether runs were compared within blocks
+    left_out : products with fewer than two runs; blocked : whether runs were compared within blocks; unit : of runs
     """
 
     means: tuple[RunMean, ...]
@@ -58,6 +58,7 @@ class ReplicatedComparison(Result):
     blocked: bool
     alpha: float
     confidence: float
+    unit: str
     method: str
     notes: tuple[str, ...]
 
@@ -65,16 +66,24 @@ class ReplicatedComparison(Result):
         """The largest difference with its interval, then the test; or why nothing is compared."""
         if self.f is None or self.p_value is None:
             return f"Nothing is compared: {self.notes[0]}." if self.notes else "Nothing is compared."
-        apart = sum(pair.p_adjusted <= self.alpha for pair in self.pairs)
+        apart, unit = self.apart, f"\u202f{self.unit}" if self.unit else ""
+        shown = f"{apart or 'none'} of {count(len(self.pairs), 'pair')} shown to be apart"
         widest = max(self.pairs, key=lambda pair: abs(pair.difference))
         first, second = (widest.a, widest.b) if widest.difference >= 0 else (widest.b, widest.a)
-        ends = _ends(widest)
-        span = f" ({percent(self.confidence)} interval {' to '.join(map(significant, ends))})" if ends else ""
-        shown = f"{apart or 'none'} of {count(len(self.pairs), 'pair')} shown to be apart"
-        return (
-            f"{first} lies above {second} by {significant(abs(widest.difference))}{span}; {shown} "
-            f"(equal means: {p_text(self.p_value)})."
+        ends = " to ".join(significant(end).replace("-", "−") for end in _ends(widest))
+        span = f" ({percent(self.confidence)} interval {ends}{unit})" if ends else ""
+        gap = significant(abs(widest.difference))
+        lies = (
+            f"{first} lies above {second} by {gap}{unit}"
+            if float(gap)
+            else f"{first} and {second} have the same mean"
         )
+        return f"{lies}{span}; {shown} (equal means: {p_text(self.p_value)})."
+
+    @property
+    def apart(self) -> int:
+        """How many pairs are shown to be apart."""
+        return sum(pair.p_adjusted <= self.alpha for pair in self.pairs)
 
 
 def replicated_comparison(
@@ -84,12 +93,13 @@ def replicated_comparison(
     least_spread: float = 0.0,
     alpha: float = 0.05,
     confidence: float = 0.95,
+    unit: str = "",
 ) -> ReplicatedComparison:
     """Compare products whose runs are independent repeats.
 
     runs : product -> its valid runs; blocks : product -> the block (day, operator) of each run, None where runs
         were not blocked; least_spread : standard deviation that no product is taken to be below, such as the
-        resolution / √12 of the instrument, 0 for none; alpha : of letters and sentence
+        resolution / √12 of the instrument, 0 for none; alpha : of letters and sentence; unit : of the runs, in words
 
     Without blocks: Welch's analysis of variance (Welch 1951, Biometrika 38, 330-336), which for two products is
     Welch's t test, and pairs by Games & Howell (1976), Journal of Educational Statistics 1, 113-125. With blocks:
@@ -116,6 +126,7 @@ def replicated_comparison(
         blocked=False,
         alpha=alpha,
         confidence=confidence,
+        unit=unit,
         method="no comparison",
         notes=(),
     )

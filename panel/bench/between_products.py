@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from panel.bench.derived import measurand_figures
 from panel.bench.readings import reading_of
 from panel.bench.units import CUP_ML, shown
-from panel.study.quantities import QUANTITIES
+from panel.study.quantities import QUANTITIES, figure_unit
 from stats.phrasing import count, listing, percent, significant
 from stats.replicated_comparison import ReplicatedComparison, replicated_comparison
 
@@ -115,6 +115,7 @@ def compared(
         values,
         blocks=blocks if (_several(blocks) if testers else _same_days(blocks)) else None,
         least_spread=sum(steps) / len(steps) if steps else 0.0,
+        unit=figure_unit(measurand.quantity, figure, measurand.unit, ""),
     )
     return replace(
         found, left_out=(*found.left_out, *open_ended), notes=(*found.notes, *_open_ended(open_ended))

@@ -22,6 +22,7 @@ from panel.web.bench_rows import run_of
 from panel.web.bench_rules import measurand_words
 from panel.web.pages import InHouse, page
 from panel.web.study_page import StudyHead, head_of_page
+from stats.phrasing import count
 
 if TYPE_CHECKING:
     from panel.analysis.drawing import Figure
@@ -77,10 +78,17 @@ def sections_of(beside: SideBySide) -> tuple[Section, ...]:
                 figures=(drawing,) if drawing else (),
                 tables=_tables(figure, beside.measurand),
                 notes=_notes(figure),
-                opened=True,
+                gist=_gist(figure.comparison),
+                opened=place == 0,
             )
         )
     return tuple(found)
+
+
+def _gist(comparison: ReplicatedComparison | None) -> str:
+    if comparison is None or not comparison.pairs:
+        return ""
+    return f"{comparison.apart or 'none'} of {count(len(comparison.pairs), 'pair')} apart"
 
 
 def _tables(figure: FigureBeside, measurand: Measurand) -> tuple[Table, ...]:
