@@ -8,7 +8,9 @@ import urllib.error
 import urllib.parse
 import urllib.request
 from dataclasses import dataclass
+from functools import partial
 from html import unescape
+from http.client import HTTPConnection
 from http.cookiejar import CookieJar
 from typing import TYPE_CHECKING, Any
 
@@ -48,13 +50,15 @@ class Screen:
 
 
 class Phone:
-    """One browser with its own cookies."""
+    """One browser with its own cookies. source : network address it comes from, "" for the machine's usual one."""
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, source: str = "") -> None:
         self.address = address.rstrip("/")
         self.cookies = CookieJar()
         keeping = urllib.request.HTTPCookieProcessor(self.cookies)
-        self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}), keeping)
+        self._opener = urllib.request.build_opener(
+            urllib.request.ProxyHandler({}), keeping, _ComingFrom(source)
+        )
 
     def get(self, path: str) -> Reply:
         """Open a page."""
@@ -75,6 +79,17 @@ class Phone:
                 return _reply(refusal.code, refusal)
 
 
+class _ComingFrom(urllib.request.HTTPHandler):
+    """Connects from an address of its own, as phones in one room do."""
+
+    def __init__(self, source: str) -> None:
+        super().__init__()
+        self._source = (source, 0) if source else None
+
+    def http_open(self, req: urllib.request.Request) -> Any:
+        return self.do_open(partial(HTTPConnection, source_address=self._source), req)
+
+
 def _reply(status: int, response: Any) -> Reply:
     return Reply(status, response.geturl(), tuple(response.headers.items()), response.read())
 
@@ -82,8 +97,8 @@ def _reply(status: int, response: Any) -> Reply:
 class Taster:
     """Somebody with a phone: joins by the code on the poster and answers screen after screen."""
 
-    def __init__(self, address: str, join_path: str, name: str = "") -> None:
-        self.phone = Phone(address)
+    def __init__(self, address: str, join_path: str, name: str = "", source: str = "") -> None:
+        self.phone = Phone(address, source)
         notice = self.phone.get(join_path)
         fields = hidden_fields(notice.text)
         if "consent" not in fields:
@@ -118,7 +133,9 @@ def _screen(part: str) -> Screen:
     action = re.search(r'<form method="post" action="([^"]+)"', part)
     if action is None:
         raise RefusedError("a screen without a form")
-    served = re.search(r'<p class="how">[^<]*<strong[^>]*>([^<]*)</strong>|Taste these \w+, <bdi>([^<]*)<', part)
+    served = re.search(
+        r'<p class="how">[^<]*<strong[^>]*>([^<]*)</strong>|Taste these \w+, <bdi>([^<]*)<', part
+    )
     codes = dict.fromkeys(re.findall(r'class="code">(\d{3})<', part))
     return Screen(
         unescape(action[1]),

@@ -81,7 +81,7 @@ function collect() {
     pages.set(Number(name) || name, () => template.content.firstElementChild.cloneNode(true));
   }
   current = Number(first.dataset.number);
-  again = first.matches(".again");
+  again = first.matches(".correcting");
   const asked = new Set(pages.keys());
   if (again) {
     asked.delete(current);
@@ -159,7 +159,7 @@ function prepare(article) {
   shownAt = new Date().toISOString();
   const form = article.querySelector("form");
   const draft = { ...(again ? given.get(current) : {}), ...(queued ? readJson(draftKey(current), {}) : {}) };
-  article.classList.toggle("again", again);
+  article.classList.toggle("correcting", again);
   if (again) {
     form.elements.again.value = 1;
     for (const first of article.querySelectorAll(".gate, .confirm, .rinse:not(.changing)")) first.remove();

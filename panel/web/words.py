@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
     from panel.study.plan import Plan
 
+CATALOGUES = files("panel") / "languages"
+
 
 @dataclass(frozen=True, slots=True)
 class Words:
@@ -62,7 +64,7 @@ def _catalogue(code: str) -> dict[str, str]:
         return {}
     from babel.messages.pofile import read_po
 
-    with (files("panel") / "languages" / f"{code}.po").open("rb") as file:
+    with (CATALOGUES / f"{code}.po").open("rb") as file:
         found = read_po(file, locale=code)
     return {str(message.id): str(message.string) for message in found if message.id and message.string}
 
