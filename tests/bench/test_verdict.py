@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy import stats as scipy_stats
 
 from panel.bench.draws import drawn
-from panel.bench.verdict import Verdict, reweighed, verdict
+from panel.bench.verdict import FEW_IN_BLOCKS, Verdict, reweighed, verdict
 from panel.study.measuring import Bench, Criterion, Group
 from tests.bench.a_trial import (
     BENCH,
@@ -323,6 +323,14 @@ def test_blocks_that_are_not_complete_are_adjusted_for() -> None:
     plain = taste.groupby("sample")["score"].mean()
     assert plain["p2"] > plain["p1"]
     assert found.card("p1").criterion("c1").n == 12
+
+
+def test_few_tasters_of_some_products_only_are_cautioned_about() -> None:
+    taste = tasted(MEANS, tasters=12)
+    some = taste[~(taste["taster"].isin(["T00", "T01"]) & (taste["sample"] == "p1"))]
+    bench = with_criteria(LIKING)
+    assert FEW_IN_BLOCKS in verdict(bench, [], some, names=NAMES, draws=200).notes
+    assert FEW_IN_BLOCKS not in verdict(bench, [], taste, names=NAMES, draws=200).notes
 
 
 # ---- ties, weights, halves
