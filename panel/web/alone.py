@@ -11,7 +11,7 @@ from panel.store import studies
 from panel.store.alone import Round, leave_round_out, read_dots, rounds_of
 from panel.study.alone import STATEMENT, check_dots
 from panel.study.draft_reader import tidy
-from panel.study.life import Move
+from panel.study.life import Move, State
 from panel.study.problems import Problem
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse, Sent, page, see_other
@@ -29,11 +29,17 @@ LONGEST = 300
 
 @dataclass(frozen=True, slots=True)
 class AlonePage:
-    """The rounds with what to do in each. at: the round whose form was just sent with a problem, else 0."""
+    """The rounds with what to do in each.
+
+    current, stands : the first round that is not done, 0 where all are, and where it stands
+    at : the round whose form was just sent with a problem, else 0
+    """
 
     head: StudyHead
     statement: str
     rounds: tuple[Round, ...]
+    current: int
+    stands: str
     may_sign: bool
     typed: Mapping[str, str]
     at: int
@@ -43,7 +49,7 @@ class AlonePage:
 @router.get("/studies/{study_id}/alone")
 def show_alone(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
     _require_alone(study)
-    return _page(request, house, study)
+    return alone_page(request, house, study)
 
 
 @router.post("/studies/{study_id}/alone/{number:int}/dots")
@@ -56,7 +62,7 @@ def write_dots(
     positions = [position for position, _code in rounds[number].codes] if number in rounds else []
     dots, problems = check_dots(sent, number, positions)
     if problems:
-        return _page(request, house, study, sent, number, problems)
+        return alone_page(request, house, study, sent, number, problems)
     with house.database.write() as session:
         read_dots(session, study.id, who.actor, number, dots)
     return see_other(f"/studies/{study.id}/alone#round-{number}")
@@ -70,7 +76,9 @@ def leave_out(
     reason = tidy(sent.get(f"reason-{number}", ""))
     if not 0 < len(reason) <= LONGEST:
         text = f"Write why round {number} is left out, in 1 to {LONGEST} characters: the report shows it."
-        return _page(request, house, study, sent, number, (Problem(f"reason-{number}", "missing", text),))
+        return alone_page(
+            request, house, study, sent, number, (Problem(f"reason-{number}", "missing", text),)
+        )
     with house.database.write() as session:
         leave_round_out(session, study.id, who.actor, number, reason)
     return see_other(f"/studies/{study.id}/alone#round-{number}")
@@ -84,7 +92,7 @@ def _require_alone(study: Study) -> None:
         )
 
 
-def _page(
+def alone_page(
     request: Request,
     house: House,
     study: Study,
@@ -92,13 +100,18 @@ def _page(
     at: int = 0,
     problems: tuple[Problem, ...] = (),
 ) -> Response:
+    """The page as it stands, or with what is wrong in the form that was sent."""
     with house.database.read() as session:
         rounds = tuple(rounds_of(session, study))
+    waiting = ("to read",) if study.state == State.CLOSED else ("to read", "tasting", "to come")
+    current = next((found for found in rounds if found.stands in waiting), None)
     done = all(found.stands != "to read" for found in rounds)
     context = AlonePage(
         head=head_of_page(study),
         statement=STATEMENT,
         rounds=rounds,
+        current=current.number if current else 0,
+        stands=current.stands if current else "",
         may_sign=done and studies.may(study, Move.SIGN),
         typed=typed or {},
         at=at,

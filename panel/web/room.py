@@ -115,7 +115,7 @@ def open_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> Re
     with house.database.write() as session:
         studies.open_sitting(session, study.id, who.actor)
         studies.freeze_address(session, study.id, house.base_url)
-    return see_other(f"/studies/{study.id}/room")
+    return see_other(_after(study))
 
 
 @router.post("/studies/{study_id}/pause")
@@ -151,7 +151,7 @@ def close_sitting(house: InHouse, who: AsOrganiser, study: OrganisersStudy) -> R
     """Tasting is over for the whole study."""
     with house.database.write() as session:
         studies.close_sitting(session, study.id, who.actor)
-    return see_other(f"/studies/{study.id}/room")
+    return see_other(_after(study))
 
 
 @router.post("/studies/{study_id}/let-in")
@@ -196,6 +196,11 @@ def join_code(house: InHouse, study: OrganisersStudy) -> Response:
 def join_address(house: House, sitting: Sitting) -> str:
     """What tasters scan: in capitals, so that the code stays small."""
     return f"{house.base_url}/J/{house.tokens.sitting(sitting.id, sitting.token_revision)}".upper()
+
+
+def _after(study: Study) -> str:
+    """Where to go once a study was opened or closed: the room, or the rounds of whoever works alone."""
+    return f"/studies/{study.id}/{'alone' if studies.plan_of(study).alone else 'room'}"
 
 
 def _sitting(house: House, study: Study) -> Sitting:

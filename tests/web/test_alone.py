@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from httpx2 import Response
 
 ALONE = {**TYPED, "alone": "yes"}
-FILL = re.compile(r'<th scope="row" class="number">(\d)</th><td class="code">([A-Z]+)</td>')
+FILL = re.compile(r'<li class="fill">dot (\d) <span class="letter">([A-Z]+)</span></li>')
 
 
 @pytest.fixture
@@ -47,9 +47,9 @@ class Person:
 
     def do_round(self, number: int) -> None:
         page = self.desk.ada.get(f"{self.desk.at}/alone").text
-        section = page.split(f'id="round-{number}"')[1].split("</section>")[0]
-        fills = {int(dot): letter for dot, letter in FILL.findall(section.split("Label after")[0])}
-        codes = re.findall(r'class="code">(\d{3})</td>', section)
+        section = page.split(f'id="round-{number}"')[1].split("</details>")[0]
+        fills = {int(dot): letter for dot, letter in FILL.findall(section)}
+        codes = re.findall(r'class="code">(\d{3})</li>', section)
         for letter in sorted(fills.values()):
             self.liked.setdefault(letter, str(3 + 2 * len(self.liked)))
         dots = list(fills)
@@ -92,6 +92,9 @@ def test_what_stood_under_the_codes_is_analysed_once_and_verifies(desk: Desk) ->
     assert desk.ada.get(f"{desk.at}/report").status_code == 409, "nobody looks before it is signed"
     assert "sends.jsonl" not in str(desk.bundle())
     assert "Run the analysis" in desk.ada.get(f"{desk.at}/alone").text
+    nameless = desk.ada.post(f"{desk.at}/sign", data={"signed_by": " "})
+    assert (nameless.status_code, "Write your name to sign" in words(nameless)) == (422, True)
+    assert "How to do a round" in words(nameless), "on the page where the name is asked for"
     desk.sign()
     report = words(desk.ada.get(f"{desk.at}/report"))
     assert "n of one" in report
@@ -107,6 +110,29 @@ def test_what_stood_under_the_codes_is_analysed_once_and_verifies(desk: Desk) ->
     desk.reveal()
     verification = verify_bundle(desk.bundle())
     assert verification.holds, verification.first_failure
+
+
+def test_the_page_leads_from_round_to_round(desk: Desk) -> None:
+    desk.draft({**ALONE, "tasters": "3"})
+    desk.seal()
+    person = Person(desk)
+
+    def next_step() -> str:
+        return words(desk.ada.get(f"{desk.at}/alone")).split("What comes next")[1].split("How to do")[0]
+
+    assert "Print the labels and, once, the fill sheet" in next_step()
+    opened = desk.ada.post(f"{desk.at}/open")
+    assert str(opened.url).endswith("/alone")
+    for number in (1, 2, 3):
+        assert f"Round {number} of 3: fill, shuffle and label as below" in next_step()
+        person.do_round(number)
+        assert f"Round {number} of 3: turn the cups over" in next_step()
+        page = desk.ada.get(f"{desk.at}/alone").text
+        assert re.findall(r'id="round-(\d)" open', page) == [str(number)]
+        person.turn_over(number)
+    assert "All rounds are done" in next_step()
+    closed = desk.ada.post(f"{desk.at}/close")
+    assert "Run the sealed analysis" in words(closed)
 
 
 def test_dots_are_read_only_after_the_answers_and_only_once(desk: Desk) -> None:
