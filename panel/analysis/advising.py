@@ -83,9 +83,7 @@ def advise(situation: Situation) -> Advice:
 
 def planned(typed: dict[str, str]) -> Plan:
     """The plan that a proposal's fields mean, with names that stand for the products' own."""
-    named = {
-        name: f"product {name}" for name in typed if name.startswith("product-") and name.endswith("-name")
-    }
+    named = {f"product-{number}-name": f"product {number}" for number in range(int(typed["products"]))}
     return check_draft(typed | named).read
 
 

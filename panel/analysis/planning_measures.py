@@ -26,6 +26,7 @@ ALL_ALIKE = 0.5  # the share who put one sample before another when they are ali
 SIMULATIONS = 1000
 MOST_SIMULATED = 400
 MOST_RATERS = 100_000
+MOST_OF_A_KIND = 1000  # answers whose power is enumerated; more find no less
 POWER = 0.8
 REACHES = (30, 60, 120, 240, 480)  # people up to whom panels are simulated at once
 
@@ -352,7 +353,7 @@ def _two_product(plan: Plan, known: Circumstances) -> Measure:
 
     @functools.cache
     def power(people: int, distance: float) -> float:
-        half = people * each // 2
+        half = min(people * each // 2, MOST_OF_A_KIND)
         return float(stats.two_product_power(test, half, d_prime=distance, alpha=alpha)) if half else 0.0
 
     def needed(distance: float, target: float) -> Needed:

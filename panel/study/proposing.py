@@ -55,7 +55,7 @@ def propose(situation: Situation) -> Proposal:
         "title": _title(situation),
         "question": _question(situation),
         "method": method,
-        **{f"product-{number}-name": "" for number in range(compared)},
+        "products": str(compared),
         **_roles(situation, method),
         **_ballot(situation, method),
         **layout,
@@ -63,7 +63,7 @@ def propose(situation: Situation) -> Proposal:
         **_circumstances(situation),
     }
     return Proposal(
-        method, why, design, compared, refused, {k: v for k, v in typed.items() if v or "-name" in k}
+        method, why, design, compared, refused, {name: value for name, value in typed.items() if value}
     )
 
 

@@ -28,7 +28,14 @@ from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.bench_rules import BenchRules, bench_rules
 from panel.web.draft_bench import BenchForm, bench_form
 from panel.web.pages import InHouse, Sent, page, see_other, wants_fragment
-from panel.web.planning import DraftAdvice, PlanAdvice, draft_advice, draft_problems, plan_advice
+from panel.web.planning import (
+    DraftAdvice,
+    PlanAdvice,
+    draft_advice,
+    draft_problems,
+    plan_advice,
+    planned_products,
+)
 from panel.web.study_page import StudyHead, head_of_page
 
 if TYPE_CHECKING:
@@ -257,7 +264,7 @@ def _draft_page(
 ) -> Response:
     rows = {
         kind: tuple(range(max(len(rows_of(typed, kind)), at_least[kind], first)))
-        for kind, first in FIRST_ROWS.items()
+        for kind, first in (FIRST_ROWS | {"product": planned_products(typed)}).items()
     }
     context = DraftPage(
         head=head_of_page(study),

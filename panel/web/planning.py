@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from panel.analysis.planning_limits import all_objections, code_of, refusals
 from panel.analysis.planning_outlook import Outlook, outlook_of
+from panel.study.asking import MOST_PRODUCTS
 from panel.study.circumstances import LINGERING, PANEL_KINDS, SIZES
 from panel.study.draft_reader import renumbered
 from panel.study.drafting import check_draft
@@ -66,6 +67,12 @@ def draft_advice(typed: Mapping[str, str], problems: tuple[Problem, ...] = ()) -
         if (objection.field, code_of(objection)) not in said
     )
     return DraftAdvice(found, frozenset(objection.field for objection in found))
+
+
+def planned_products(typed: Mapping[str, str]) -> int:
+    """Rows for products that a draft begins with: as many as its question was about, else two."""
+    asked = typed.get("products", "")
+    return int(asked) if asked.isascii() and asked.isdigit() and 2 <= int(asked[:3]) <= MOST_PRODUCTS else 2
 
 
 def draft_problems(typed: Mapping[str, str]) -> tuple[Problem, ...]:

@@ -69,12 +69,7 @@ def print_tray_maps(house: InHouse, who: AsKitchen, study: KitchensStudy, place:
     studies.require(study, Move.PRINT)
     frozen_address(house, study, who.actor, "tray maps", {"place": place})
     plan = studies.plan_of(study)
-    trays: dict[int, list[printing.TrayCup]] = {}
-    for cup in _cups(house, study):
-        if not cup.same_cup and place in ("", str(cup.place)):
-            condition = plan.conditions[cup.condition] if len(plan.conditions) > 1 else ""
-            trays.setdefault(cup.place, []).append(printing.TrayCup(cup.code, cup.position, condition))
-    maps = [printing.TrayMap(place, tuple(cups)) for place, cups in sorted(trays.items())]
+    maps = tray_maps_for(plan, [cup for cup in _cups(house, study) if place in ("", str(cup.place))])
     if not maps:
         raise HTTPException(404)
     return _pdf(printing.tray_maps(maps, cup_diameter_mm=plan.kitchen.cup_diameter).pdf, "tray-maps")
@@ -99,9 +94,23 @@ def print_closing_sheet(house: InHouse, study: OrganisersStudy) -> Response:
     return _pdf(printed.pdf, "closing-sheet")
 
 
+def tray_maps_for(plan: Plan, served: list[Cup]) -> list[printing.TrayMap]:
+    """One map for each place, by code and position."""
+    trays: dict[int, list[printing.TrayCup]] = {}
+    for cup in served:
+        if not cup.same_cup:
+            condition = plan.conditions[cup.condition] if len(plan.conditions) > 1 else ""
+            trays.setdefault(cup.place, []).append(printing.TrayCup(cup.code, cup.position, condition))
+    return [printing.TrayMap(place, tuple(cups)) for place, cups in sorted(trays.items())]
+
+
 def pour_sheet_of(house: House, study: Study) -> printing.PourSheet:
     """What the kitchen needs, by pour letter and by place; no names."""
-    plan = studies.plan_of(study)
+    return pour_sheet_for(studies.plan_of(study), _cups(house, study), study.commitment)
+
+
+def pour_sheet_for(plan: Plan, served: list[Cup], commitment: str) -> printing.PourSheet:
+    """The pour sheet of these cups; commitment: "" where nothing is sealed."""
     if plan.alone:
         raise studies.ForbiddenMoveError(
             "This study is done by one person alone: cups are filled by the dots under them, not by their codes. "
@@ -116,7 +125,7 @@ def pour_sheet_of(house: House, study: Study) -> printing.PourSheet:
             pour_letter=cup.pour_letter,
             condition=plan.conditions[cup.condition] if several else "",
         )
-        for cup in _cups(house, study)
+        for cup in served
         if not cup.same_cup
     )
     kitchen = plan.kitchen
@@ -130,7 +139,7 @@ def pour_sheet_of(house: House, study: Study) -> printing.PourSheet:
     controls = tuple(printing.Control(what) for what in kitchen.controls) or printing.CONTROLS
     return printing.PourSheet(
         heading=plan.title,
-        commitment=study.commitment,
+        commitment=commitment,
         cups=cups,
         conditions=plan.conditions if several else (),
         preparation=preparation,

@@ -62,13 +62,18 @@ def print_paper_ballots(
     with house.database.read() as session:
         cups = [cup for cup in current_cups_of(session, study.id) if place in ("", str(cup.place))]
         most = most_cups_at_a_sitting(session, study.id)
-    tasks: dict[int, dict[int, list[Cup]]] = {}
-    for cup in cups:
-        tasks.setdefault(cup.place, {}).setdefault(cup.task, []).append(cup)
-    ballots = [_paper_ballot(plan, number, mine) for number, mine in sorted(tasks.items())]
+    ballots = ballots_for(plan, cups)
     say = words_for(plan)
     printed = printing.paper_ballots(plan, ballots, commitment=study.commitment, cups=most, say=say)
     return _pdf(printed.pdf, "paper-ballots")
+
+
+def ballots_for(plan: Plan, cups: list[Cup]) -> list[printing.PaperBallot]:
+    """The ballot of each place that these cups stand at."""
+    tasks: dict[int, dict[int, list[Cup]]] = {}
+    for cup in cups:
+        tasks.setdefault(cup.place, {}).setdefault(cup.task, []).append(cup)
+    return [_paper_ballot(plan, number, mine) for number, mine in sorted(tasks.items())]
 
 
 def _paper_ballot(plan: Plan, place: int, tasks: dict[int, list[Cup]]) -> printing.PaperBallot:
