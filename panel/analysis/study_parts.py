@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from panel.analysis.numbers import ABSENT
+from panel.analysis.reworded import words_section
 from panel.analysis.view_parts import Column, Section, Table
 from panel.study.scales import scale_of
 from panel.study.test_methods import method_of
@@ -73,8 +74,9 @@ class StudyRecord:
 
 
 def parts_before_the_method(record: StudyRecord) -> tuple[Section, ...]:
-    """Who is counted, what they wrote, and what went otherwise than planned."""
-    return (who_counts(record), *comments_section(record.comments), deviations_section(record))
+    """Who is counted, what they read and wrote, and what went otherwise than planned."""
+    remarks = comments_section(record.comments)
+    return (who_counts(record), *words_section(record.plan), *remarks, deviations_section(record))
 
 
 def who_counts(record: StudyRecord) -> Section:
@@ -83,8 +85,8 @@ def who_counts(record: StudyRecord) -> Section:
     out = [one for one in took if one.excluded]
     short = [one for one in took if one.answered < one.screens and not one.excluded]
     said = [
-        f"{count(len(took), 'taster')} took one of {count(record.plan.tasters, 'place')}; "
-        f"{len(took) - len(out) - len(short)} answered every screen and count."
+        f"{count(len(took), 'taster')} took part, of {count(record.plan.tasters, 'place')} that were planned; "
+        f"{len(took) - len(out) - len(short)} answered every screen and {_counts(len(took) - len(out) - len(short))}."
     ]
     if short:
         said.append(f"{count(len(short), 'taster')} answered some screens only; what they answered counts.")
@@ -117,6 +119,10 @@ def who_counts(record: StudyRecord) -> Section:
 
 def _is(number: int) -> str:
     return "is" if number == 1 else "are"
+
+
+def _counts(number: int) -> str:
+    return "counts" if number == 1 else "count"
 
 
 def _batches(fewest: int, most: int) -> str:

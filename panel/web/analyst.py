@@ -13,19 +13,21 @@ from panel.store import studies
 from panel.store.alone import require_all_read
 from panel.store.exclusions import exclude, take_back
 from panel.store.ledger import events_of, locked_study
-from panel.store.revisions import corrections_in
 from panel.study.alone import STATEMENT
 from panel.study.draft_reader import tidy
 from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
-from panel.study.life import Move
+from panel.study.life import Move, State
 from panel.study.problems import Problem
+from panel.study.statements import AFTER_THE_REVEAL, TO_STATE, stated_in
 from panel.web.access import AnalystsStudy, AsAnalyst
-from panel.web.own_words import Reworded, reworded_in
+from panel.web.alone import alone_page
 from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.study_page import StudyHead, head_of_page
 from panel.web.study_report import build_report, signed_json
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from panel.analysis.study_parts import Comments, Took
     from panel.analysis.view_parts import ReportView
     from panel.store.tables import Study
@@ -39,7 +41,7 @@ LONGEST_REASON = 300
 class ReportPage:
     """The report with what the analyst may still decide. alone: what is said of a study of one person, else "".
 
-    reworded : what tasters read in the organiser's own words, by part; corrections : by tasters, before closing
+    to_state : field and words of what the standard's list asks of people; typed : what stands in those fields
     """
 
     head: StudyHead
@@ -48,8 +50,6 @@ class ReportPage:
     comments: tuple[Comments, ...]
     tasters: tuple[Took, ...]
     late: int
-    reworded: tuple[Reworded, ...]
-    corrections: int
     may_sign: bool
     pdf: bool
     signed: dict[str, Any]
@@ -58,13 +58,15 @@ class ReportPage:
     terms: SealTerms | None
     happened: tuple[Happening, ...]
     looks: int
+    to_state: tuple[tuple[str, str], ...]
+    typed: Mapping[str, str]
     problems: tuple[Problem, ...]
 
 
 @router.get("/studies/{study_id}/report")
 def show_report(request: Request, house: InHouse, study: AnalystsStudy) -> Response:
     studies.require_results(study)
-    return _report_page(request, house, study)
+    return report_page(request, house, study)
 
 
 @router.post("/studies/{study_id}/exclusions")
@@ -80,7 +82,7 @@ def change_exclusion(
         return see_other(f"/studies/{study.id}/report#people-kept")
     if not reason or len(reason) > LONGEST_REASON:
         text = f"Write why this taster is left out, in 1 to {LONGEST_REASON} characters: the report shows it."
-        return _report_page(request, house, study, (Problem(f"reason-{attempt}", "missing", text),), 422)
+        return report_page(request, house, study, (Problem(f"reason-{attempt}", "missing", text),), 422)
     with house.database.write() as session:
         exclude(session, study.id, who.actor, attempt, reason)
     return see_other(f"/studies/{study.id}/report#people-kept")
@@ -92,14 +94,11 @@ def sign(request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy,
     with house.database.read() as session:
         require_all_read(session, study)
     name = tidy(sent.get("signed_by", ""))
-    if not name and studies.plan_of(study).alone:
-        raise studies.ForbiddenMoveError(
-            "Write your name below the rounds to sign, then run the analysis again."
-        )
     if not name:
-        return _report_page(
-            request, house, study, (Problem("signed_by", "missing", "Write your name to sign."),), 422
-        )
+        problems = (Problem("signed_by", "missing", "Write your name to sign."),)
+        if studies.plan_of(study).alone:
+            return alone_page(request, house, study, sent, problems=problems)
+        return report_page(request, house, study, problems, 422)
     with house.database.write() as session:
         study = locked_study(
             session, study.id
@@ -110,13 +109,19 @@ def sign(request: Request, house: InHouse, who: AsAnalyst, study: AnalystsStudy,
     return see_other(f"/studies/{study.id}/report")
 
 
-def _report_page(
-    request: Request, house: House, study: Study, problems: tuple[Problem, ...] = (), status: int = 200
+def report_page(
+    request: Request,
+    house: House,
+    study: Study,
+    problems: tuple[Problem, ...] = (),
+    status: int = 200,
+    typed: Mapping[str, str] | None = None,
 ) -> Response:
+    """The whole page. typed : what was sent with the form of statements and came back with problems."""
     built = build_report(house, study)
     signed = json.loads(study.report) if study.report else {}
     with house.database.read() as session:
-        events, corrections = events_of(session, study.id), corrections_in(session, study.id)
+        events = events_of(session, study.id)
     context = ReportPage(
         head=head_of_page(study),
         view=built.view,
@@ -124,8 +129,6 @@ def _report_page(
         comments=built.comments,
         tasters=built.tasters,
         late=built.late,
-        reworded=reworded_in(studies.plan_of(study)),
-        corrections=corrections,
         may_sign=studies.may(study, Move.SIGN),
         pdf=browser() is not None,
         signed=signed,
@@ -134,6 +137,12 @@ def _report_page(
         terms=terms_of(events),
         happened=what_happened(events, house.local.moment),
         looks=looks_at_names(events),
+        to_state=tuple(
+            (f"state-{item}", words)
+            for item, words in TO_STATE.items()
+            if item not in AFTER_THE_REVEAL or study.state == State.REVEALED
+        ),
+        typed=typed or {f"state-{item}": text for item, text in stated_in(events).items()},
         problems=problems,
     )
     return page(request, "analyst/report.html", context, status=status)

@@ -59,11 +59,12 @@ MAY = {
         "print/tray-maps.pdf",
         "print/serving-sheet.pdf",
     },
-    "analyst": {"report", "report.pdf", "report.html", "report/running.css", "exclusions", "sign"},
+    "analyst": {"report", "report.pdf", "report.html", "report/running.css", "exclusions", "statements", "sign"},
     "bench": {
         "bench",
         "bench/units",
         "bench/measure/{key}",
+        "bench/measure/{key}/beside",
         "bench/entries/{entry}",
         "bench/entries/{entry}/judge",
         "bench/entries/{entry}/photo",

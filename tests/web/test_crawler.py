@@ -29,7 +29,7 @@ LINKED = re.compile(r'(?:href|src|action|formaction|hx-get|hx-post)="(/[^"#]*)"'
 RARE = ("HEAD", "PUT", "PATCH", "DELETE", "OPTIONS")
 # What an organiser does on purpose and what would move the study on: done by the test itself, one after the other.
 MOVES = (
-    "/open", "/close", "/delete", "/archive", "/copy", "/sign", "/erase", "/links", "/exclusions", "/pause",
+    "/open", "/close", "/delete", "/archive", "/copy", "/sign", "/erase", "/links", "/exclusions", "/statements", "/pause",
     "/studies", "/tables", "/bring-back", "/organisers", "/amendments", "/end-sitting", "/next-sitting", "/gone",
     "/again", "/cups", "/order",
 )  # fmt: skip
