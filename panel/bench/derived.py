@@ -28,7 +28,7 @@ LEVELS_APART = 0.5
 _TIMES_AND_RATES = ("time until below", "time inside", "cooling rate")
 _TIMES_AND_AREAS = ("time until below", "time inside", "area outside")
 _SIGNED = ("temperature", "temperature-series", "noise")
-_SCALES = {"rating": (1.0, 5.0), "usability": (0.0, 100.0)}
+SCALES = {"rating": (1.0, 5.0), "usability": (0.0, 100.0)}
 
 
 def bench_figures(bench: Bench, runs: Iterable[Run]) -> tuple[Figure, ...]:
@@ -86,8 +86,8 @@ def product_figure(
     )
     if not found:
         return bare
-    if entry in _SCALES:
-        return _of_testers(bare, found, *_SCALES[entry])
+    if entry in SCALES:
+        return _of_testers(bare, found, *SCALES[entry])
     if entry == "check":
         return _share(bare, found)
     return _into_unit(_measured(bare, found, measurand), measurand, cup_ml)
@@ -204,7 +204,7 @@ def _flags(
 ) -> tuple[str, ...]:
     entry = QUANTITIES[measurand.quantity].entry
     said = [_sentence(text) for text in dict.fromkeys(one.said for one in readings if one.said)]
-    whom = "tester" if entry in _SCALES else "run"
+    whom = "tester" if entry in SCALES else "run"
     asked = 1 if entry == "price" else measurand.runs
     if not readings:
         said.append(f"There is no valid {whom}.")

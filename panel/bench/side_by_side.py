@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from panel.bench.between_products import Race, Repeatability, compared, races, repeatability
 from panel.bench.curves import Curve, curves
-from panel.bench.derived import measurand_figures
-from panel.bench.showing import ABSENT, Written, written
+from panel.bench.derived import SCALES, measurand_figures
+from panel.bench.showing import ABSENT, Written, in_words, written
+from panel.bench.usability import scores_of_testers
 from panel.study.quantities import QUANTITIES
 
 if TYPE_CHECKING:
@@ -27,12 +28,14 @@ class FigureBeside:
     """One figure of all products.
 
     rows : product's name, the figure in writing, its letters ("" where it is not compared)
-    repeats : None without two runs; comparison : None for prices and checks, and where no run gives the figure
+    words : a sentence for each product, with how testers were spread
+    repeats : None for testers and without two runs; comparison : None for prices and checks, and where no run gives the figure
     """
 
     figure: str
     name: str
     rows: tuple[tuple[str, Written, str], ...]
+    words: tuple[str, ...]
     repeats: Repeatability | None
     comparison: ReplicatedComparison | None
 
@@ -98,13 +101,20 @@ def _beside(
     wanted = kind.entry not in _NOT_COMPARED and any(one.value is not None for one in figures)
     outcome = compared(measurand, runs, figure, cup_ml=bench.cup_ml) if wanted else None
     letters = outcome.letters if outcome else {}
+    ordered = sorted(figures, key=lambda one: one.product.casefold())
     return FigureBeside(
         figure=figure,
         name=kind.figures[figure],
-        rows=tuple(
-            (one.product, written(one, measurand), letters.get(one.product, ""))
-            for one in sorted(figures, key=lambda one: one.product.casefold())
-        ),
-        repeats=repeatability(figures, measurand.quantity) if wanted else None,
+        rows=tuple((one.product, written(one, measurand), letters.get(one.product, "")) for one in ordered),
+        words=tuple(_words(one, measurand) for one in ordered),
+        repeats=repeatability(figures, measurand.quantity) if wanted and not kind.after_tasting else None,
         comparison=outcome,
     )
+
+
+def _words(figure: Figure, measurand: Measurand) -> str:
+    """A product's figure in a sentence; of a rating also how many testers gave which."""
+    scale = SCALES.get(QUANTITIES[measurand.quantity].entry)
+    if scale is None or not figure.runs:
+        return in_words(figure, measurand, figure.product)
+    return f"{figure.product}, {measurand.name}: {scores_of_testers(figure.runs, *scale).sentence()}"

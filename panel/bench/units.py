@@ -58,6 +58,7 @@ _WRITTEN = {
     **dict.fromkeys(("db(a)", "dba", "db a"), "dB(A)"),
 }
 # The same sign means a minute with a duration, but an inch or a metre with a length.
+_DEGREES = ("°", "deg", "degree", "degrees")
 _LENGTHS = {"m": "meter", '"': "in", "″": "in", "inch": "in", "inches": "in"}
 _SIGNED = ("temperature", "temperature-series", "noise")
 _COMPOUND = ("duration", "mass", "yield", "length")
@@ -72,7 +73,7 @@ _NUMBER = (
     r"[-−+]?(?:\d+ )?\d+ ?/ ?\d+|[-−+]?\d{1,3}(?:[\u00a0\u2009\u202f'’]\d{3})+(?:[.,]\d+)?|[-−+]?\d*[.,]?\d+"
 )
 _PART = re.compile(rf"\s*({_NUMBER})\s*([^\d\s.,+−-][^\d.,+−]*?)?\s*(?=[\d.,+−-]|$)")
-_CLOCK = re.compile(r"(\d+):(\d\d?)(?::(\d\d?)([.,]\d+)?)?")
+_CLOCK = re.compile(r"(\d+):(\d\d)(?::(\d\d)([.,]\d+)?)?")
 _WORD = re.compile(r"[^\W\d_]{1,24}")
 
 
@@ -165,7 +166,7 @@ def read_step(text: str, quantity: str, unit: str, *, cup_ml: float = CUP_ML) ->
     """An instrument's resolution or half-width of its limits, in the quantity's first unit: a difference above 0."""
     kind = QUANTITIES[quantity]
     (amount, word), *more = _parts(text, kind)
-    named = _unit(word, kind) if word else unit
+    named = _unit(word, kind, unit) if word else unit
     if more or amount <= 0:
         raise ValueError(
             f"Write one number above 0{_in(unit)}, such as 0.1; you wrote “{text.strip()[:40]}”."
@@ -207,17 +208,22 @@ def _sum(typed: str, kind: Quantity, unit: str, cup_ml: float) -> float:
         return parts[0][0]
     total, last = 0.0, math.inf
     for place, (amount, word) in enumerate(parts):
-        if place and not word and _unit(parts[place - 1][1], kind) == "h":
+        if place and not word and _unit(parts[place - 1][1], kind, unit) == "h":
             word = "min"  # "1h05"
         if len(parts) > 1 and not word:
             raise ValueError(f"“{typed}” holds a number without a unit. Write a unit behind each number.")
-        named = _unit(word, kind) if word else unit
+        named = _unit(word, kind, unit) if word else unit
         size = _in_first(1.0, named, kind, cup_ml) if len(parts) > 1 else 0.0
+        part = _in_first(amount, named, kind, cup_ml)
         if size >= last or (place and amount < 0):
             raise ValueError(
                 f"“{typed}”: write the larger unit first, and each unit once, such as 1 h 05 min."
             )
-        total, last = total + _in_first(amount, named, kind, cup_ml), size
+        if place and part >= last:
+            raise ValueError(
+                f"“{typed}”: {amount:g} {named} is not less than one of the unit before it. Check both."
+            )
+        total, last = total + part, size
     return total
 
 
@@ -238,13 +244,18 @@ def _parts(text: str, kind: Quantity) -> list[tuple[float, str]]:
     return found
 
 
-def _unit(word: str, kind: Quantity) -> str:
-    """The unit that somebody wrote: one of the pages' own, or pint's name of another of the same kind."""
+def _unit(word: str, kind: Quantity, unit: str) -> str:
+    """The unit that somebody wrote: one of the pages' own, or pint's name of another of the same kind.
+
+    unit : the one shown, which a bare "°" means
+    """
     small = " ".join(word.casefold().split())
     if kind.id == "length" and small in _LENGTHS:
         return _LENGTHS[small]
     if (known := _WRITTEN.get(small)) is not None and known in kind.units:
         return known
+    if small in _DEGREES and "°C" in kind.units:
+        return unit
     if kind.units == ("dB(A)",):
         raise ValueError(
             f"“{word}” is not dB(A). Levels do not convert; measure with the meter set to A and write dB(A)."

@@ -138,7 +138,7 @@ def _notes(figure: FigureBeside) -> tuple[str, ...]:
     said = [] if figure.repeats is None else [figure.repeats.sentence()]
     if figure.comparison is not None and figure.comparison.f is not None:
         said += [f"Method: {figure.comparison.method}.", *map(as_sentence, figure.comparison.notes)]
-    return tuple(said)
+    return (*said, *figure.words)
 
 
 def _drawing(beside: SideBySide) -> Figure | None:

@@ -23,6 +23,7 @@ def test_products_stand_by_name_and_the_same_name_twice_is_told_apart():
     assert [letters for _, _, letters in mean.rows] == ["b", "a", ""]
     assert mean.comparison.left_out == ("Birch 3 (2)",)
     assert mean.repeats.df == 4
+    assert mean.words[0].startswith("Aster 5, Cooking time, mean of the runs: (25.5 ± 1.2)")
     assert found.race.order[0][0] == "Aster 5"
 
 
@@ -54,8 +55,11 @@ def test_testers_are_compared_with_themselves():
                     by=by,
                 )
             ]
-    blocked = beside(rated, runs).figures[0].comparison
-    assert blocked.blocked
+    found = beside(rated, runs).figures[0]
+    assert found.comparison.blocked
+    assert "4 testers: mean 2.25" in found.words[0]
+    assert "1 gave 1, 1 gave 2 and 2 gave 3" in found.words[0]
+    assert found.repeats is None
     nameless = [dataclasses.replace(run, by="") for run in runs]
     assert not beside(rated, nameless).figures[0].comparison.blocked
 
