@@ -29,7 +29,8 @@ class FigureBeside:
 
     rows : product's name, the figure in writing, its letters ("" where it is not compared)
     words : a sentence for each product, with how testers were spread
-    repeats : None for testers and without two runs; comparison : None for prices and checks, and where no run gives the figure
+    repeats : None for testers and without two runs
+    comparison : None for prices and checks, and where no run gives the figure
     """
 
     figure: str
