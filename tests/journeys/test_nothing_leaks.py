@@ -29,7 +29,7 @@ class Watch:
         self, site: Site, study: str, words: frozenset[str], visitors: Mapping[str, Browser]
     ) -> None:
         self.site, self.study, self.words, self.visitors = site, study, words, visitors
-        self.attempt = self.cup = self.join = "unknown"
+        self.attempt = self.cup = self.join = self.entry = "unknown"
         self.seen = 0
         self._known: dict[bytes, set[str]] = {}
 
@@ -62,13 +62,13 @@ class Watch:
         replies = {path: browser.get(path) for path in self._routes()}
         linked = {path for reply in replies.values() for path in LINKED.findall(reply.text)}
         wanted = {path.replace("&amp;", "&") for path in linked} - replies.keys()
-        forms = ("/leave", "/sign-out", "/delete", "/exclusions", "/seal", "/open", "/close", "/sign")
+        forms = ("/leave", "/sign-out", "/delete", "/exclusions", "/statements", "/seal", "/open", "/close", "/sign")
         return replies | {path: browser.get(path) for path in wanted if not path.endswith(forms)}
 
     def _routes(self) -> Iterator[str]:
         ids = {
             "study_id": self.study, "attempt_id": self.attempt, "number": "1", "number:int": "1",
-            "table_id": "unknown", "path:path": "panel.css",
+            "table_id": "unknown", "path:path": "panel.css", "key": "m1", "entry": self.entry,
         }  # fmt: skip
         for template in _get_routes(self.site):
             tokens = {"c": self.cup, "C": self.cup, "j": self.join, "J": self.join, "in": "unknown"}
@@ -83,6 +83,7 @@ class Watch:
         yield f"{at}/print/fill-sheet.pdf", {"passphrase": "a wrong phrase"}
         yield f"{at}/reveal", {"passphrase": "a wrong phrase"}
         yield f"{at}/exclusions", {"attempt": "unknown", "reason": ""}
+        yield f"{at}/statements", {"state-place": "p" * 700}
         yield f"/t/{self.attempt}/1", {"q1": "99", "choice": "9"}
 
 
@@ -105,7 +106,7 @@ def _get_routes(site: Site) -> list[str]:
     return sorted(set(found))
 
 
-def _watch(site: Site, typed: dict[str, str]) -> tuple[Watch, Browser]:
+def watched(site: Site, typed: dict[str, str]) -> tuple[Watch, Browser]:
     organiser = site.organiser()
     changed, words = baited(typed)
     study = begin(organiser, changed)
@@ -130,7 +131,7 @@ def _watch(site: Site, typed: dict[str, str]) -> tuple[Watch, Browser]:
 
 @pytest.mark.parametrize("typed", [RATING, TRIANGLE], ids=["rating", "triangle"])
 def test_no_word_of_a_product_gets_out_before_the_reveal(site: Site, typed: dict[str, str]) -> None:
-    watch, organiser = _watch(site, typed)
+    watch, organiser = watched(site, typed)
     at = f"/studies/{watch.study}"
     assert watch.look_everywhere() == {}, "sealed"
     organiser.post(f"{at}/open", {})
@@ -169,7 +170,7 @@ def test_no_word_of_a_product_gets_out_before_the_reveal(site: Site, typed: dict
     ids=["nobody", "taster", "kitchen", "analyst"],
 )
 def test_each_user_gets_their_own_pages_and_no_others(site: Site, who: str, open_to_them: set[str]) -> None:
-    watch, _organiser = _watch(site, RATING)
+    watch, _organiser = watched(site, RATING)
     browser = watch.visitors[who]
     for template in _get_routes(site):
         if not template.startswith("/studies/{study_id}"):
