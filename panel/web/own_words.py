@@ -12,9 +12,7 @@ from panel.study.draft_words import parts_in, word_fields
 from panel.study.drafting import check_draft
 from panel.study.languages import ENGLISH, LANGUAGES
 from panel.study.life import Move
-from panel.study.scales import scale_of
-from panel.study.taster_words import ANSWERS, PREFIX, QUESTION, STANDS_FOR, changed, parts_of
-from panel.study.test_methods import method_of
+from panel.study.taster_words import ANSWERS, PREFIX, QUESTION, STANDS_FOR
 from panel.web.access import OrganisersStudy
 from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.study_page import StudyHead, head_of_page
@@ -22,7 +20,6 @@ from panel.web.words import words_in
 
 if TYPE_CHECKING:
     from panel.store.tables import Study
-    from panel.study.plan import Plan
     from panel.study.problems import Problem
     from panel.study.taster_words import Line, Part
     from panel.web.words import Words
@@ -65,28 +62,6 @@ class WordsPage:
     typed: dict[str, str]
     problems: tuple[Problem, ...]
     saved: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Reworded:
-    """What is read in one place in the organiser's own words. lines : the words without them, and their own.
-
-    scale : whether the points or instructions of an answer were changed
-    """
-
-    part: str
-    lines: tuple[tuple[str, str], ...]
-    scale: bool
-
-
-def reworded_in(plan: Plan) -> tuple[Reworded, ...]:
-    """All that tasters of the study read otherwise than without own words."""
-    words = words_in(plan.language)
-    parts = parts_of(method_of(plan.method), [scale_of(question.scale) for question in plan.questions])
-    return tuple(
-        Reworded(title, tuple((words(text), own) for text, own in lines), title.startswith(ANSWERS))
-        for title, lines in changed(plan.words, parts).items()
-    )
 
 
 @router.get("/studies/{study_id}/words")

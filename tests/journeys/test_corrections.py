@@ -94,7 +94,7 @@ def test_an_answered_screen_is_opened_again_corrected_and_counted_once(desk: Des
     assert phone.get(f"{ballot}/1").url.path == ballot, "whoever has finished has finished"
     desk.shut()
     report = words(desk.ada.get(f"{desk.at}/report"))
-    assert "Tasters corrected one answered screen before closing" in report
+    assert re.search("Tasters corrected (1|one) answered screen before closing", report)
     assert "corrected screen 1, as the plan allows" in report
     desk.sign()
     files = unzipped(desk.bundle())
