@@ -8,6 +8,7 @@ from html import unescape
 from typing import TYPE_CHECKING
 
 from demo import story
+from demo.bench_stage import carry_to_a_verdict
 from demo.phone import Phone, RefusedError, Taster
 from panel.store.rows import cups_of
 from panel.store.sealing import open_key, samples_of
@@ -25,12 +26,13 @@ PASSPHRASE = "steam rises at seven"
 
 @dataclass(frozen=True, slots=True)
 class Staged:
-    """The four studies, each by its id, and the ways in. join paths begin with /J/; links are whole addresses."""
+    """The five studies, each by its id, and the ways in. join paths begin with /J/; links are whole addresses."""
 
     draft: str
     sealed: str
     serving: str
     closed: str
+    verdict: str
     sealed_join: str
     serving_join: str
     kitchen_link: str
@@ -115,7 +117,7 @@ def answers(number: int, screen: Screen, cups: Mapping[str, story.Cooker]) -> di
 
 
 def set_the_stage(organiser: Organiser) -> Staged:
-    """All four studies; the closed one's tasters answer at once."""
+    """All five studies; those whose tasting is over have their tasters answer at once."""
     draft = organiser.draft(story.DRAFT)
     closed = organiser.draft(story.CLOSED)
     organiser.seal(closed)
@@ -126,6 +128,7 @@ def set_the_stage(organiser: Organiser) -> Staged:
         for screen in taster.screens:
             taster.answer(screen, answers(number, screen, cups))
     organiser.close(closed)
+    verdict = carry_to_a_verdict(organiser, PASSPHRASE, answers)
     serving = organiser.draft(story.SERVING)
     organiser.seal(serving)
     organiser.open(serving)
@@ -136,6 +139,7 @@ def set_the_stage(organiser: Organiser) -> Staged:
         sealed=sealed,
         serving=serving,
         closed=closed,
+        verdict=verdict,
         sealed_join=organiser.join_path(sealed),
         serving_join=organiser.join_path(serving),
         kitchen_link=organiser.link(sealed, "kitchen"),

@@ -46,6 +46,7 @@ from panel.web import (
     study,
     taster,
     uploads,
+    verdict,
 )
 from panel.web.addresses import reachable_base_url
 from panel.web.house import House
@@ -57,6 +58,42 @@ if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
     from panel.settings import Settings
+
+
+# One for each kind of user or of work; of two that fit an address the first one answers.
+ROUTERS = (
+    sign_in,
+    beginning,
+    bringing_back,
+    organiser,
+    organisers,
+    panel_records,
+    preview,
+    rehearsal,
+    study,
+    shelf,
+    alone,
+    people,
+    amendments,
+    prints,
+    room,
+    analyst,
+    statements,
+    kitchen,
+    bench,
+    bench_beside,
+    bench_measure,
+    bench_entry,
+    bench_export,
+    instruments,
+    stopwatch,
+    products,
+    report_prints,
+    exports,
+    uploads,
+    verdict,
+    taster,
+)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -82,38 +119,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.slow_down = SlowDown()
     app.state.joining = Joining()
     app.mount("/static", StaticFiles(directory=str(files("panel") / "static")), name="static")
-    for router in (
-        sign_in,
-        beginning,
-        bringing_back,
-        organiser,
-        organisers,
-        panel_records,
-        preview,
-        rehearsal,
-        study,
-        shelf,
-        alone,
-        people,
-        amendments,
-        prints,
-        room,
-        analyst,
-        statements,
-        kitchen,
-        bench,
-        bench_beside,
-        bench_measure,
-        bench_entry,
-        bench_export,
-        instruments,
-        stopwatch,
-        products,
-        report_prints,
-        exports,
-        uploads,
-        taster,
-    ):
+    for router in ROUTERS:
         app.include_router(router.router)
     errors.install(app)
     app.add_middleware(Protection, most_bytes=settings.upload_limit_mb * 1_000_000)

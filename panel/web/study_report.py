@@ -115,8 +115,20 @@ def build_report(
         )
         results = _shown(study.plan, tuple(kept), tuple(chosen), roles, names)
         assert results is not None
-        view = house.local.view(_with_record(results, report, record, further))
+        view = house.local.view(_with_verdict(house, study, _with_record(results, report, record, further)))
     return StudyReport(report, view, "", comments, tasters, late)
+
+
+def _with_verdict(house: House, study: Study, view: ReportView) -> ReportView:
+    """The same report, with what taste and bench come to together in front; nothing before the reveal."""
+    from panel.web.verdict_inputs import has_verdict
+    from panel.web.verdict_parts import closing_sections, leading_sections, settled
+
+    if not has_verdict(study):
+        return view
+    found = settled(house, study)
+    sections = (*leading_sections(found), *view.sections, *closing_sections(found))
+    return dataclasses.replace(view, sections=sections)
 
 
 @lru_cache(maxsize=KEPT_REPORTS)

@@ -1,0 +1,122 @@
+"""Where taste and bench meet, at the reveal and not before: the key's names join blind labels to the register."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from panel.bench.derived import bench_figures
+from panel.store import studies
+from panel.store.bench import measurements_of
+from panel.store.instruments import instrument_names
+from panel.store.register import products_of
+from panel.store.rows import exclusions_of, scores_of
+from panel.study.draft_reader import name_key
+from panel.study.life import State
+from panel.study.plan import plan_from_dict
+from panel.study.questions import scored_names
+from panel.web.bench_rows import run_of
+from panel.web.study import revealed_key
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from panel.bench.draws import Drawn
+    from panel.bench.figures import Figure, Run
+    from panel.store.tables import Study
+    from panel.study.plan import Plan
+    from panel.web.house import House
+
+DRAWS = 4000
+SEED = 20261126  # public: whoever has the data gets the same chances
+KEPT = 8
+Pairs = tuple[tuple[str, str], ...]
+Tasted = tuple[tuple[str, str, str, str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictInputs:
+    """Everything that the verdict rests on, by product.
+
+    names : the register's id of each product -> its name, by name; labels : blind label -> id
+    tasted : (taster, product, question, condition, score) of the answers that count
+    runs : of the sealed measurands, entered before the reveal; later : how many came after it and do not count
+    strangers : names of the key that the register does not know
+    """
+
+    plan: Plan
+    sealed: str
+    names: Pairs
+    labels: Pairs
+    tasted: Tasted
+    runs: tuple[Run, ...]
+    later: int
+    strangers: tuple[str, ...]
+
+    @property
+    def figures(self) -> tuple[Figure, ...]:
+        """What the runs give, of each measurand and product."""
+        return bench_figures(self.plan.bench, self.runs)
+
+    def taste(self) -> pd.DataFrame | None:
+        """The answers that count as a long frame; None without any."""
+        return _frame(self.tasted) if self.tasted else None
+
+    def drawn(self) -> Drawn:
+        """Joint draws of all values, kept so that weights can be moved without drawing again."""
+        return _drawn(self.sealed, self.names, self.tasted, self.runs)
+
+
+def has_verdict(study: Study) -> bool:
+    """Whether the study is revealed and was sealed with criteria."""
+    return study.state == State.REVEALED and bool(studies.plan_of(study).bench.criteria)
+
+
+def inputs_of(house: House, study: Study) -> VerdictInputs:
+    """Join taste and bench of a revealed study. Late answers and excluded tasters stay outside, as in the report."""
+    plan = studies.plan_of(study)
+    with house.database.read() as session:
+        scores, excluded = scores_of(session, study), exclusions_of(session, study.id)
+        products = products_of(session, study.id)
+        rows, instruments = measurements_of(session, study.id), instrument_names(session)
+    by_name = {product.name_key: product.id for product in products}
+    key = {label: product.name for label, product in revealed_key(house, study)}
+    labels = {label: by_name[name_key(name)] for label, name in key.items() if name_key(name) in by_name}
+    measured = {measurand.key for measurand in plan.bench.measurands}
+    sealed_rows = [row for row in rows if row.measurand in measured]
+    asked = set(scored_names(plan))
+    return VerdictInputs(
+        plan=plan,
+        sealed=study.plan,
+        names=tuple((product.id, product.name) for product in products),
+        labels=tuple(sorted(labels.items())),
+        tasted=tuple(
+            (score.taster, labels[score.sample], score.question, score.condition, float(score.value))
+            for score in scores
+            if not score.late
+            and score.attempt_id not in excluded
+            and score.sample in labels
+            and score.question in asked
+            and isinstance(score.value, (int, float))
+        ),
+        runs=tuple(run_of(row, instruments) for row in sealed_rows if not row.after_reveal),
+        later=sum(row.after_reveal for row in sealed_rows),
+        strangers=tuple(sorted({name for label, name in key.items() if label not in labels})),
+    )
+
+
+@lru_cache(maxsize=KEPT)
+def _drawn(sealed: str, names: Pairs, tasted: Tasted, runs: tuple[Run, ...]) -> Drawn:
+    from panel.bench.draws import drawn
+
+    bench = plan_from_dict(json.loads(sealed)).bench
+    taste = _frame(tasted) if tasted else None
+    return drawn(bench, bench_figures(bench, runs), taste, names=dict(names), draws=DRAWS, seed=SEED)
+
+
+def _frame(tasted: Tasted) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(tasted, columns=["taster", "sample", "question", "condition", "score"])
