@@ -96,7 +96,7 @@ def _tables(figure: FigureBeside, measurand: Measurand) -> tuple[Table, ...]:
     lettered = any(letters for _, _, letters in figure.rows)
     columns = (Column("Product", numeric=False), Column("Value"), Column(whom))
     rows = tuple(
-        (name, shown.value, shown.of, letters or "–")[: 4 if lettered else 3]
+        (name, shown.value, shown.of.split()[0], letters or "–")[: 4 if lettered else 3]
         for name, shown, letters in figure.rows
     )
     means = Table(
@@ -146,10 +146,14 @@ def _drawing(beside: SideBySide) -> Figure | None:
         return None
     measurand = beside.measurand
     window = None if measurand.low is None or measurand.high is None else (measurand.low, measurand.high)
+    marks = ["the band is the window"] if window else []
+    marks += ["the dashed line is the threshold"] if measurand.threshold is not None else []
     return series_figure(
         [(curve.product, curve.points, curve.fitted) for curve in beside.curves],
         unit=measurand.unit,
-        title=f"{measurand.name}: every run, with the fitted law of cooling where nothing heats",
+        title="; ".join(
+            [f"{measurand.name}: every run, with the fitted law of cooling where nothing heats", *marks]
+        ),
         window=window,
         threshold=measurand.threshold,
     )
