@@ -28,15 +28,14 @@ def cups_at_a_sitting(plan: Plan) -> int:
 def cups_of_one_sample(plan: Plan) -> int:
     """The most cups that any one sample can need, spares left out: an upper bound that balance nearly reaches."""
     method, layout, n = method_of(plan.method), plan.layout, plan.tasters
-    samples = max(1, plan.samples)  # a draft may hold none yet
     ways = 1 if plan.condition_mode == "same cup" else len(plan.conditions)
     if method.known_first:
         return math.ceil(n * ways * plan.replicates / 2) + n * layout.sittings
     if method.set_size == 0 or method.wording is None:
         served = n * (layout.sittings if layout.per_taster else 1)
-        share = (layout.per_taster or samples) / samples
+        share = (layout.per_taster or plan.samples) / plan.samples
         times = math.ceil(served * share) if not (layout.per_taster and plan.with_reference) else served
-        warm_ups = math.ceil(n / samples) * layout.sittings if layout.warm_up else 0
+        warm_ups = math.ceil(n / plan.samples) * layout.sittings if layout.warm_up else 0
         return times * ways * plan.replicates + warm_ups
     return _cups_in_sets(plan, n * plan.replicates * ways)
 

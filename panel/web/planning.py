@@ -13,6 +13,7 @@ from panel.study.circumstances import LINGERING, PANEL_KINDS, SIZES
 from panel.study.draft_reader import renumbered
 from panel.study.drafting import check_draft
 from panel.study.supplies import Supply, supplies_of, times_of
+from panel.study.test_methods import method_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -60,10 +61,12 @@ def draft_advice(typed: Mapping[str, str], problems: tuple[Problem, ...] = ()) -
     """
     drafted = check_draft(renumbered(typed))
     unread = {problem.field for problem in drafted.problems if problem.code != "missing"}
+    fewest = method_of(drafted.read.method).fewest  # where there are fewer yet, rules about them stay silent
+    plan = replace(drafted.read, samples=max(fewest, drafted.read.samples))
     said = {(problem.field, problem.code) for problem in problems}
     found = tuple(
         objection
-        for objection in all_objections(drafted.read, drafted.known, unread)
+        for objection in all_objections(plan, drafted.known, unread)
         if (objection.field, code_of(objection)) not in said
     )
     return DraftAdvice(found, frozenset(objection.field for objection in found))
