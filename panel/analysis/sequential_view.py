@@ -87,7 +87,11 @@ def steps_table(found: SequentialTest) -> Table:
     headings = ("Correct so far", "Similar: at most", "Difference: at least")
     return Table(
         caption="The decision after each taster",
-        columns=(Column("Taster"), *(Column(text) for text in headings), Column("Decision", numeric=False)),
+        columns=(
+            Column("Taster", numeric=False),
+            *(Column(text) for text in headings),
+            Column("Decision", numeric=False),
+        ),
         rows=rows,
         note="A dash: no number could stop the test yet. Answers after the decision change nothing.",
     )

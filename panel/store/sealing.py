@@ -83,7 +83,10 @@ def seal_study(
     if not study.seed:
         raise UnfitDraftError("Draw the serving plan and look at its balance first; then seal.")
     plan, seed = drafted.plan, study.seed
-    dealt = drawn(plan, seed)
+    try:
+        dealt = drawn(plan, seed)
+    except ValueError as error:
+        raise UnfitDraftError(f"This plan cannot be drawn: {error}.") from None
     refused = too_much(plan, _most_cups(dealt))
     if refused:
         raise UnfitDraftError(refused)

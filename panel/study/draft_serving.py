@@ -8,6 +8,7 @@ from panel.study.draft_reader import Reader, name_key, rows_of
 from panel.study.plan import Kitchen, Layout, Pace
 
 if TYPE_CHECKING:
+    from panel.study.plan import Plan
     from panel.study.test_methods import TestMethod
 
 MOST_CONDITIONS = 4
@@ -49,6 +50,17 @@ def read_layout(reader: Reader, method: TestMethod, samples: int) -> Layout:
         warm_up=bool(reader.typed.get("warm_up")) and method.wording is None,
         break_every=breaks,
     )
+
+
+def refuse_uneven_sittings(reader: Reader, plan: Plan) -> None:
+    """Where each taster comes several times, all samples come equally often at each sitting."""
+    layout, often = plan.layout, plan.replicates
+    if layout.per_taster is None and often % layout.sittings:
+        text = (
+            f"With {layout.sittings} sittings for each taster, write {layout.sittings} for how often each taster meets "
+            "each sample, so that all samples come at each sitting; or say how many samples a sitting has."
+        )
+        reader.wrong("replicates", "uneven", text)
 
 
 def read_pace(reader: Reader, method: TestMethod) -> Pace:

@@ -17,7 +17,13 @@ from panel.study.draft_ballot import check_conditions, read_attribute, read_prim
 from panel.study.draft_criteria import bench_texts, read_bench
 from panel.study.draft_reader import LONGEST_NAME, Reader, name_key
 from panel.study.draft_samples import read_products, samples_in
-from panel.study.draft_serving import read_conditions, read_kitchen, read_layout, read_pace
+from panel.study.draft_serving import (
+    read_conditions,
+    read_kitchen,
+    read_layout,
+    read_pace,
+    refuse_uneven_sittings,
+)
 from panel.study.draft_words import read_words
 from panel.study.languages import ENGLISH, LANGUAGES, THEMES
 from panel.study.plan import CodeRule, ConditionMode, Correction, Plan, Product, Question, QuestionOrder
@@ -63,6 +69,7 @@ def check_draft(typed: Mapping[str, str]) -> Drafted:
     _refuse_names_in_sight(reader, plan, products)
     if plan.alone:
         refuse_unfit_alone(reader, method, plan)
+    refuse_uneven_sittings(reader, plan)
     if plan.sequential:
         refuse_unfit_sequential(reader, method, plan)
     known = read_circumstances(reader)

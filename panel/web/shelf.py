@@ -44,11 +44,15 @@ class ShelfPage:
 
 @dataclass(frozen=True, slots=True)
 class KeepingPage:
-    """What can be done with a study as a whole. names_come: whether a copy brings the products along."""
+    """What can be done with a study as a whole. names_come: whether a copy brings the products along.
+
+    archived_on : since when it is put away, None where it is not
+    """
 
     head: StudyHead
     names_come: bool
     may_go: bool
+    archived_on: datetime | None
     days: int = DAYS_OF_GRACE
 
 
@@ -76,7 +80,7 @@ def show_shelf(request: Request, house: InHouse, _who: AsOrganiser) -> Response:
 def show_keeping(request: Request, study: OrganisersStudy) -> Response:
     state = State(study.state)
     names_come = state in (State.DRAFT, State.REVEALED)
-    context = KeepingPage(head_of_page(study), names_come, allowed(state, Move.DELETE))
+    context = KeepingPage(head_of_page(study), names_come, allowed(state, Move.DELETE), study.archived_at)
     return page(request, "organiser/keeping.html", context)
 
 

@@ -45,6 +45,8 @@ WRONG = [
     (RATING, {"question": ""}, "question", "missing", "Write the question"),
     (RATING, {"method": "guesswork"}, "method", "unknown_choice", "“guesswork”"),
     (RATING, {"tasters": ""}, "tasters", "not_in_range", "from 1 to 2000"),
+    (RATING, {"sittings": "2"}, "replicates", "uneven", "With 2 sittings for each taster, write 2"),
+    (RATING, {"sittings": "2", "replicates": "3"}, "replicates", "uneven", "write 2"),
     (RATING, {"tasters": "0"}, "tasters", "not_in_range", "not “0”"),
     (RATING, {"tasters": "2001"}, "tasters", "not_in_range", "not “2001”"),
     (RATING, {"tasters": "-3"}, "tasters", "not_in_range", "not “-3”"),

@@ -148,7 +148,11 @@ def test_a_study_is_archived_and_comes_back(desk: Desk) -> None:
     assert desk.study not in desk.ada.get("/").text
     assert desk.study in desk.ada.get("/shelf").text
     assert desk.ada.get(f"{desk.at}/draft").status_code == 200
+    keeping = words(desk.ada.get(f"{desk.at}/keeping"))
+    assert "Bring the study back" in keeping
+    assert "Archive the study" not in keeping, "it is archived already"
     desk.ada.post(f"{desk.at}/bring-back")
+    assert "Archive the study" in words(desk.ada.get(f"{desk.at}/keeping"))
     assert desk.study in desk.ada.get("/").text
 
 
