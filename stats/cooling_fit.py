@@ -66,16 +66,30 @@ class _Problem:
         J: Floats = np.stack([decay, -self.t * (start - ambient) * decay, 1 - decay], axis=1)[:, self.free]
         return J
 
-    def at_rate(self, rate: float) -> tuple[float, Floats]:
-        """Residual sum of squares and values at one rate: start and ambient are linear there."""
-        decay = np.exp(-rate * self.t)
-        columns = [column for i, column in ((0, decay), (2, 1 - decay)) if i in self.free]
-        known = (self.start or 0.0) * decay + (self.ambient or 0.0) * (1 - decay)
-        linear = np.zeros(0)
-        if columns:
-            linear = np.linalg.lstsq(np.stack(columns, axis=1), self.y - known, rcond=None)[0]
-        theta = np.insert(linear, 1 if self.start is None else 0, rate)
-        return float((self.residual(theta) ** 2).sum()), theta
+    def at_rates(self, rates: Floats) -> tuple[Floats, Floats, Floats]:
+        """Residual sum of squares, start and ambient, each (rates,): the last two are linear at a given rate."""
+        decay = np.exp(-np.outer(rates, self.t))
+        if self.start is None and self.ambient is None:
+            centred = decay - decay.mean(axis=1, keepdims=True)
+            gap = _ratio(centred @ self.y, (centred**2).sum(axis=1))
+            ambient = self.y.mean() - gap * decay.mean(axis=1)
+            start = ambient + gap
+        elif self.start is None:
+            ambient = np.full(len(rates), self.ambient)
+            start = ambient + _ratio(decay @ (self.y - ambient[0]), (decay**2).sum(axis=1))
+        else:
+            start, lost = np.full(len(rates), self.start), 1 - decay
+            left = self.y - self.start * decay
+            fitted = _ratio((lost * left).sum(axis=1), (lost**2).sum(axis=1))
+            ambient = fitted if self.ambient is None else np.full(len(rates), self.ambient)
+        curve = ambient[:, None] + (start - ambient)[:, None] * decay
+        return ((curve - self.y) ** 2).sum(axis=1), start, ambient
+
+
+def _ratio(above: Floats, below: Floats) -> Floats:
+    """above / below, 0 where nothing can be told."""
+    out: Floats = np.divide(above, below, out=np.zeros_like(above), where=below > 1e-300)
+    return out
 
 
 def fit_newton(t: Floats, y: Floats, start: float | None, ambient: float | None) -> NewtonFit:
@@ -85,8 +99,10 @@ def fit_newton(t: Floats, y: Floats, start: float | None, ambient: float | None)
     _check(t, y, start, ambient)
     problem = _Problem(t, y, start, ambient)
     span = float(max(np.ptp(t), np.abs(t).max()))
-    guesses = (problem.at_rate(float(rate)) for rate in np.geomspace(1e-3, 200, 90) / span)
-    _, guess = min(guesses, key=lambda found: found[0])
+    rates = np.geomspace(1e-3, 200, 90) / span
+    squares, starts, ambients = problem.at_rates(rates)
+    best = int(np.argmin(squares))
+    guess = np.array([starts[best], rates[best], ambients[best]])[problem.free]
     found = least_squares(
         problem.residual,
         guess,

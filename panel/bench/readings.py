@@ -247,7 +247,7 @@ class _Series:
         return Reading(self.run, 60 * fit.rate, own=60 * fit.rate_se, own_df=float(fit.df))
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=1024)
 def _series(run: Run, measurand: Measurand, cup_ml: float, shift: float = 0.0) -> _Series:
     """The series of a run, kept so that its seven figures share one fit."""
     return _Series(run, measurand, cup_ml, shift)
