@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from panel.analysis.answer_tables import rows_csv
+from panel.analysis.bench_verification import bench_checks
+from panel.analysis.checked import Check
 from panel.analysis.early_looks import LOOK, look_that_differs
 from panel.analysis.recounting import recounted, results_agree
 from panel.study import bundle
@@ -21,15 +23,6 @@ from panel.study.seal import Event, digest, first_broken
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One thing looked at. holds: True, False, or None where the bundle is too young for it."""
-
-    what: str
-    holds: bool | None
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +75,7 @@ def _checks(files: dict[str, str], head: str) -> Iterator[Check]:
         yield from _key(files, sealed)
         yield _sends(files, sealed, events, sends)
         yield from _answers_and_results(files, sealed, events, sends)
+        yield from bench_checks(files, events)
     except (ValueError, TypeError, LookupError, AttributeError) as error:
         text = f"The bundle's files do not fit each other, so it cannot be counted again ({error})."
         yield Check("files", False, text)

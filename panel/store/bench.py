@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, func, select
 
-from panel.store.bench_tables import FurtherMeasurand, Instrument, Measurement, StudyProduct
+from panel.store.bench_tables import FurtherMeasurand, Instrument, Measurement, Product, StudyProduct
 from panel.store.database import now
 from panel.store.ledger import append, locked_study
 from panel.store.random_ids import new_id
@@ -91,7 +91,7 @@ def add_measurand(session: Session, study_id: str, actor: str, measurand: Measur
     if not reason:
         raise ValueError("Write why this is measured as well. It was not sealed, and the report says so.")
     key = f"x{len(further_measurands(session, study_id)) + 1}"
-    fields = {name: getattr(measurand, name) for name in Measurand.__dataclass_fields__}
+    fields = {name: getattr(measurand, name) for name in Measurand.__dataclass_fields__} | {"key": ""}
     content = json.dumps(fields | {"key": key}, ensure_ascii=False, sort_keys=True)
     session.add(
         FurtherMeasurand(
@@ -181,15 +181,20 @@ def all_revisions(session: Session, study_id: str) -> list[Measurement]:
     return list(session.exec(query.order_by(col(Measurement.recorded_at), col(Measurement.id))))
 
 
-def as_document(row: Measurement) -> dict[str, Any]:
-    """A revision in plain JSON types, as the log's fingerprint covers it and the export holds it."""
-    document = row.model_dump()
+def as_document(session: Session, row: Measurement) -> dict[str, Any]:
+    """A revision in plain JSON types, as the log's fingerprint covers it and the bundle holds it.
+
+    Product and instrument stand in it by name, so that it says the same in any house.
+    """
+    document = row.model_dump(exclude={"product_id", "instrument_id", "study_id"})
+    document["product"] = session.get_one(Product, row.product_id).name
+    instrument = session.get(Instrument, row.instrument_id) if row.instrument_id else None
+    document["instrument"] = instrument.name if instrument else ""
     for name in ("series", "laps", "answers"):
         document[name] = json.loads(document[name])
     for name in ("measured_at", "recorded_at"):
-        moment = document[name]
-        utc = None if moment is None else moment.astimezone(UTC)
-        document[name] = None if utc is None else utc.isoformat(timespec="milliseconds")
+        utc = document[name].astimezone(UTC) if document[name] else None
+        document[name] = utc.isoformat(timespec="microseconds") if utc else None
     return document
 
 
@@ -241,6 +246,6 @@ def _row(
 def _keep(session: Session, row: Measurement, actor: str, kind: str) -> Kept:
     session.add(row)
     session.flush()
-    detail = {"entry": row.entry, "revision": row.revision, "digest": digest(as_document(row))}
+    detail = {"entry": row.entry, "revision": row.revision, "digest": digest(as_document(session, row))}
     append(session, row.study_id, actor, kind, detail)
     return Kept(row.entry, row.run, row.id, False)

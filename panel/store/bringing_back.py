@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+from panel.store.bench_bundle import bring_bench_back
 from panel.store.database import now
 from panel.store.ledger import append
 from panel.store.replayed_room import ReplayedRoom, moment_of
@@ -61,8 +62,14 @@ def bring_back_from(session: Session, tokens: Tokens, files: dict[str, str], act
             )
         )  # fmt: skip
     session.flush()
+    if study.key:
+        bring_bench_back(session, study, [json.loads(line) for line in _rows(files, bundle.REVISIONS)])
     append(session, study.id, actor, "study brought back from its files", {"events": len(events)})
     return study
+
+
+def _rows(files: dict[str, str], name: str) -> list[str]:
+    return [line for line in files.get(name, "").removesuffix("\n").split("\n") if line]
 
 
 def _refuse(session: Session, study_id: str, events: list[Event], files: dict[str, str]) -> None:

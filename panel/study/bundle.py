@@ -44,6 +44,8 @@ REPORT = "report.json"
 PAGE = "report.html"
 RECOMPUTE = "recompute.py"
 KEY = "key.csv"
+BENCH = "bench.csv"
+REVISIONS = "bench.jsonl"
 
 PARTS = (
     Part(README, "seal", "this text"),
@@ -55,6 +57,8 @@ PARTS = (
     Part(REPORT, "signature", "the signed results: every figure of the analysis"),
     Part(RECOMPUTE, "signature", "recomputes the headline figures from the tables with SciPy alone"),
     Part(KEY, "reveal", "which blind letter was which product"),
+    Part(BENCH, "reveal", "what was measured beside taste: every run, by product name"),
+    Part(REVISIONS, "reveal", "every revision of every measurement, as the log fingerprints it"),
     Part(SEALED, "seal", "everything the commitment covers; key, seed and nonce are in it from the reveal on"),
     Part(COMMITMENT, "seal", "SHA-256 over the canonical JSON of sealed.json once it is complete (keys sorted, no "
          "blanks, UTF-8)"),

@@ -9,9 +9,11 @@ from fastapi import APIRouter, Response
 
 from panel.analysis.answer_tables import rows_csv
 from panel.store import studies
-from panel.store.bench import all_revisions, as_document, measurands_of, measurements_of
+from panel.store.bench import measurands_of, measurements_of
+from panel.store.bench_bundle import bench_lines
 from panel.store.instruments import instrument_names
 from panel.store.register import products_of
+from panel.study import bundle, dictionary
 from panel.study.life import Move
 from panel.study.quantities import QUANTITIES
 from panel.web.access import BenchsStudy
@@ -24,8 +26,6 @@ if TYPE_CHECKING:
     from panel.store.tables import Study
 
 router = APIRouter()
-
-RUNS, ROWS = "bench.csv", "bench.jsonl"
 
 
 @router.get("/studies/{study_id}/bench/table.csv")
@@ -41,12 +41,12 @@ def export_runs(house: InHouse, study: BenchsStudy) -> Response:
     return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
 
 
-def bench_files(session: Session, study: Study) -> dict[str, str]:
+def bench_files(session: Session, study: Study) -> dict[str, str | bytes]:
     """What the bundle holds of the bench once the names are revealed; nothing before, and nothing without a bench."""
-    if not study.key or not (rows := all_revisions(session, study.id)):
+    if not study.key or not (lines := bench_lines(session, study.id)):
         return {}
-    lines = (json.dumps(as_document(row), ensure_ascii=False, sort_keys=True) + "\n" for row in rows)
-    return {RUNS: runs_csv(session, study), ROWS: "".join(lines)}
+    text = "".join(json.dumps(line, ensure_ascii=False, sort_keys=True) + "\n" for line in lines)
+    return {bundle.BENCH: runs_csv(session, study), bundle.REVISIONS: text}
 
 
 def runs_csv(session: Session, study: Study) -> str:
@@ -64,7 +64,6 @@ def runs_csv(session: Session, study: Study) -> str:
             "measurand": measurand.name,
             "sealed": "no" if measurand.key.startswith("x") else "yes",
             "product": products[row.product_id].name,
-            "maker": products[row.product_id].maker,
             "run": row.run,
         }
         tail = _tail(row, instruments)
@@ -72,7 +71,7 @@ def runs_csv(session: Session, study: Study) -> str:
         for minutes, value in json.loads(row.series) or [("", row.value)]:
             at = {"minutes": minutes, "value": "" if value is None else value, "unit": unit}
             found.append(head | at | tail)
-    return rows_csv(found) or "measurand,sealed,product,maker,run,minutes,value,unit\n"
+    return rows_csv(found) or ",".join(dictionary.COLUMNS[bundle.BENCH]) + "\n"
 
 
 def _tail(row: Measurement, instruments: dict[str, str]) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from starlette.datastructures import UploadFile
 from panel.bench.checks import check_runs
 from panel.bench.usability import ACKNOWLEDGEMENT, ENDS, STATEMENTS
 from panel.store import studies
-from panel.store.bench import LEAST_NAME, measurands_of, measurements_of, record
+from panel.store.bench import LEAST_NAME, further_measurands, measurands_of, measurements_of, record
 from panel.store.instruments import instrument_names, instruments_for
 from panel.store.photos import photographed
 from panel.store.register import products_of
@@ -64,13 +64,17 @@ class ProductRow:
 
 @dataclass(frozen=True, slots=True)
 class MeasurePage:
-    """The form of one measurand, and everything entered so far. product: the one chosen, where one is needed."""
+    """The form of one measurand, and everything entered so far.
+
+    product : the one chosen, where one is needed; reason : why it is measured although it was not sealed
+    """
 
     head: StudyHead
     measurand: Measurand
     kind: Quantity
     how: str
     further: bool
+    reason: str
     rows: tuple[ProductRow, ...]
     product: ProductRow | None
     instruments: tuple[tuple[str, str], ...]
@@ -214,6 +218,7 @@ def _measure_page(
         rows = [row for row in measurements_of(session, study.id) if row.measurand == one.measurand.key]
         instruments, photos = instrument_names(session), photographed(session, study.id)
         offered = instruments_for(session, one.measurand.quantity)
+        added = {row.key: row.reason for row in further_measurands(session, study.id)}
     lines = _product_rows(one, rows, instruments, photos)
     kind = QUANTITIES[one.measurand.quantity]
     context = MeasurePage(
@@ -221,7 +226,8 @@ def _measure_page(
         measurand=one.measurand,
         kind=kind,
         how=measurand_words(one.measurand),
-        further=one.measurand.key.startswith("x"),
+        further=one.measurand.key in added,
+        reason=added.get(one.measurand.key, ""),
         rows=lines,
         product=next((line for line in lines if line.id == product), None),
         instruments=tuple((each.id, each.name) for each in offered),

@@ -23,6 +23,7 @@ from panel.store.sealing import sealed_contents
 from panel.study import bundle, dictionary
 from panel.study.life import Move
 from panel.web.access import AsOrganiser, OrganisersStudy
+from panel.web.bench_export import bench_files
 from panel.web.pages import InHouse
 from panel.web.report_file import report_file
 
@@ -99,7 +100,7 @@ def data_files(session: Session, study: Study) -> dict[str, str | bytes]:
         files[bundle.REPORT] = study.report
     if study.key:
         files[bundle.KEY] = key_csv(sealed)
-    return files
+    return files | bench_files(session, study)
 
 
 def _readable(house: House, study: Study, files: Mapping[str, str | bytes]) -> dict[str, str | bytes]:

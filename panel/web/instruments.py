@@ -188,9 +188,7 @@ def _line(one: Instrument) -> InstrumentLine:
         name=one.name,
         measures=QUANTITIES[one.quantity].name,
         reads=", ".join(words[name].format(text, one.unit) for name, text in steps.items()) or "not known",
-        checked=f"{one.checked_on}{': ' if one.found else ''}{one.found}"
-        if one.checked_on
-        else "never noted",
+        checked=": ".join(word for word in (one.checked_on, one.found) if word) or "never noted",
         typed={
             "name": one.name,
             "quantity": one.quantity,
