@@ -17,9 +17,13 @@ from panel.store.sealing import samples_of
 from panel.store.studies import study_called
 from panel.study.set_answers import fields_of, options, set_kind
 from panel.study.test_methods import TEST_METHODS, TestMethod
+from tests.journeys.bare_python import recomputed
+from tests.journeys.coming_back import comes_back_the_same
 from tests.journeys.site import PASSPHRASE, Browser, Site, begin, seal
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from demo.phone import Screen
 
 IN_SETS = [method for method in TEST_METHODS.values() if method.wording is not None]
@@ -77,7 +81,7 @@ def as_stored(method: TestMethod, sent: dict[str, str], cups: int) -> str:
 
 @pytest.mark.parametrize("method", IN_SETS, ids=lambda method: method.id)
 def test_a_method_works_from_plan_to_verified_export(
-    shared_site: Site, organiser: Browser, method: TestMethod
+    shared_site: Site, organiser: Browser, method: TestMethod, tmp_path: Path
 ) -> None:
     study = begin(organiser, typed_for(method))
     seal(organiser, study)
@@ -100,6 +104,10 @@ def test_a_method_works_from_plan_to_verified_export(
         assert "Velsund (" in revealed, "the report goes by name"
     bundle = organiser.get(f"/studies/{study}/export").body
     assert verify_bundle(bundle).first_failure is None
+    again = recomputed(bundle, tmp_path / "bundle")
+    assert again.returncode == 0, again.stdout + again.stderr
+    assert again.stdout.count(" equal\n") >= 3
+    comes_back_the_same(bundle, tmp_path)
     with zipfile.ZipFile(io.BytesIO(bundle)) as archive:
         choices = list(csv.DictReader(io.StringIO(archive.read("choices.csv").decode())))
         at_end = list(csv.DictReader(io.StringIO(archive.read("answers.csv").decode())))
