@@ -41,6 +41,21 @@ def everything_stored(site: Site) -> dict[str, int]:
         }
 
 
+def test_the_notice_is_read_beforehand_with_its_doses_and_additions(organiser: Browser) -> None:
+    more = {"caffeine_mg": "95", "consent_more": "Ada keeps the list of names.", "briefing": "Taste slowly."}
+    study = begin(organiser, RATING | more)
+    notice = organiser.get(f"/studies/{study}/preview/notice").text
+    for words in (
+        "Taste slowly.",
+        "Ada keeps the list of names.",
+        "mg of caffeine in",
+        "Nothing about your health",
+    ):
+        assert words in notice
+    assert f'href="/studies/{study}/preview"' in notice
+    assert "<form" not in notice, "there is nothing to agree to"
+
+
 def test_a_preview_checks_like_a_tasting_and_leaves_no_data(shared_site: Site, organiser: Browser) -> None:
     study = begin(organiser, RATING)
     before = everything_stored(shared_site)
