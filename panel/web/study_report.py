@@ -20,9 +20,10 @@ from panel.study.pseudonyms import taster_name
 from panel.study.seal import digest
 from panel.web.study import revealed_key
 from panel.web.study_record import comments_of, record_of
+from stats.phrasing import listing
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from panel.analysis.choice_report import ChoiceReport
     from panel.analysis.forced_choice import ForcedChoiceReport
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from panel.analysis.sequential_report import SequentialReport
     from panel.analysis.study_parts import Comments, StudyRecord
     from panel.analysis.view_parts import ReportView, Section
+    from panel.store.rows import SeatProgress
     from panel.store.tables import Study
     from panel.study.answer_rows import Choice, Score
     from panel.web.house import House
@@ -90,16 +92,7 @@ def build_report(
     chosen = [choice for choice in choices if not choice.late and choice.attempt_id not in excluded]
     roles = tuple((sample.blind_label, sample.role) for sample in samples if sample.role)
     report, why_not = _analysed(study.plan, tuple(kept), tuple(chosen), roles)
-    tasters = tuple(
-        Took(
-            seat.attempt_id,
-            taster_name(seat.place, seat.attempt_number),
-            seat.answered,
-            seat.screens,
-            excluded.get(seat.attempt_id, ""),
-        )
-        for seat in seats
-    )
+    tasters = tuple(_took(seat, excluded) for seat in seats)
     names = tuple((label, product.name) for label, product in revealed_key(house, study))
     comments = comments_of(plan, kept, dict(names) or None)
     if report is None:
@@ -129,6 +122,11 @@ def _with_verdict(house: House, study: Study, view: ReportView) -> ReportView:
     found = settled(house, study)
     sections = (*leading_sections(found), *view.sections, *closing_sections(found))
     return dataclasses.replace(view, sections=sections)
+
+
+def _took(seat: SeatProgress, excluded: Mapping[str, str]) -> Took:
+    name = taster_name(seat.place, seat.attempt_number)
+    return Took(seat.attempt_id, name, seat.answered, seat.screens, excluded.get(seat.attempt_id, ""))
 
 
 @lru_cache(maxsize=KEPT_REPORTS)
@@ -170,7 +168,11 @@ def _with_record(
 
     parts = view.with_sections(*further, *parts_before_the_method(record)).sections
     asked = checklist(report, stated_by_the_study(record))
-    return dataclasses.replace(view, sections=(*parts, asked, seal_section(record)))
+    facts = view.facts
+    if record.products and not any(term == "Samples" for term, _ in facts):
+        named = [f"{product.name} ({label})" for label, product in record.products]
+        facts = (("Samples", f"{len(named)}: {listing(named)}"), *facts)
+    return dataclasses.replace(view, facts=facts, sections=(*parts, asked, seal_section(record)))
 
 
 def signed_json(report: StudyReport) -> str:
