@@ -170,6 +170,8 @@ PAUSES = (
     "No further screen can be opened. Thank you for tasting.",
     "{done} of {all} screens have arrived and are safe. Answers still on this phone are sent from here and marked "
     "as late.",
+    "This tasting is over",
+    "Its answers are kept; nothing can be added to them.",
     "Not open",
     "Not open yet",
     RULES[Move.JOIN].early,

@@ -119,11 +119,11 @@ def seat_for(request: Request, house: House, session: Session, attempt_id: str) 
             "or ask the panel leader.",
         )
     seat = seat_with(session, attempt)
+    address_taster(request, seat.plan)
     if seat.study.brought_back_at is not None:
         return taster_notice(
             request, 410, "This tasting is over", "Its answers are kept; nothing can be added to them."
         )
-    address_taster(request, seat.plan)
     return seat
 
 
