@@ -44,6 +44,7 @@ def serve(data: DataFolder = None, base_url: BaseUrl = "", port: Port = 0, host:
     """Start the server that organisers and phones use."""
     import uvicorn
 
+    from panel.analysis.libraries import load_in_the_background
     from panel.app import create_app
     from panel.store.access import has_organiser
 
@@ -57,6 +58,7 @@ def serve(data: DataFolder = None, base_url: BaseUrl = "", port: Port = 0, host:
                 f"First start: open {house.base_url}/first-start?code={house.tokens.first_start_code()} "
                 "and set the organiser's password."
             )
+    load_in_the_background()
     uvicorn.run(application, host=settings.host, port=settings.port, log_level="warning", access_log=False)
 
 
