@@ -17,7 +17,7 @@ from panel.study.test_methods import TEST_METHODS
 
 ROOT = Path(__file__).parent.parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-COMMANDS = sorted(set(re.findall(r"python -m panel ([a-z]+)", README)))
+COMMANDS = sorted(set(re.findall(r"python -m panel ([a-z][a-z-]*[a-z])", README)))
 
 
 @pytest.mark.parametrize("command", COMMANDS)
