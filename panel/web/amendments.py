@@ -13,7 +13,7 @@ from panel.store.ledger import events_of
 from panel.study.cautions import ALLERGENS
 from panel.study.draft_reader import tidy
 from panel.study.happenings import Happening, looks_at_names, what_happened
-from panel.study.life import Move, State, allowed
+from panel.study.life import Move
 from panel.study.problems import Problem
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.pages import InHouse, Sent, page, see_other
@@ -113,7 +113,7 @@ def _page(
         head=head_of_page(study),
         typed=typed or {},
         problems=problems,
-        may_unblind=allowed(State(study.state), Move.UNBLIND),
+        may_unblind=studies.may(study, Move.UNBLIND),
         happened=what_happened(events, house.local.moment),
         looks=looks_at_names(events),
         seen=seen,

@@ -149,7 +149,10 @@ def test_a_plan_beyond_a_days_caffeine_is_not_sealed(desk: Desk) -> None:
     desk.draft()
     changed = {**TYPED, "caffeine_mg": "140"}
     planned = desk.ada.post(f"{desk.at}/draft", data={**changed, "go": "plan"})
-    assert (planned.status_code, "420 mg of caffeine: more than 400 mg a day" in words(planned)) == (422, True)
+    assert (planned.status_code, "420 mg of caffeine: more than 400 mg a day" in words(planned)) == (
+        422,
+        True,
+    )
     refused = desk.ada.post(f"{desk.at}/seal", data={"passphrase": "x" * 12, "again": "x" * 12})
     assert (refused.status_code, "420 mg of caffeine: more than 400 mg a day" in words(refused)) == (
         422,
