@@ -211,6 +211,16 @@ def _who(event: Event, tasters: dict[str, str]) -> str:
     return tasters.get(str(event.detail.get("attempt", "")), "a taster")
 
 
+def _bench(event: Event, _tasters: dict[str, str]) -> str:
+    words = {
+        "measurement corrected": "a measurement was corrected",
+        "run marked invalid": "a run was left out",
+        "run counted again": "a run was counted again",
+        "measurand added": "something that was not sealed is measured as well",
+    }
+    return f"{words[event.kind]} by {event.actor}" if event.kind in words else ""
+
+
 _KINDS: tuple[tuple[str, Callable[[Event, dict[str, str]], str]], ...] = (
     ("Amendments after sealing", _amendment),
     ("Looks at the sequential plan", _sequential),
@@ -226,6 +236,7 @@ _KINDS: tuple[tuple[str, Callable[[Event, dict[str, str]], str]], ...] = (
     ("Pauses", _pause),
     ("Ballots keyed from paper", _keyed),
     ("Dots read", _dots),
+    ("Changes on the bench", _bench),
     ("Data erased", _erased),
 )
 

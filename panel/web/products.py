@@ -29,6 +29,7 @@ from panel.study.draft_reader import LONGEST_NAME, LONGEST_TEXT, name_key, tidy
 from panel.study.life import State
 from panel.study.problems import Problem
 from panel.web.access import AsOrganiser
+from panel.web.across_rounds import Compared, across_rounds
 from panel.web.bench_rows import run_of, units_chosen
 from panel.web.bench_shown import FigureLine, figure_lines
 from panel.web.pages import InHouse, Sent, SentForm, page, see_other
@@ -83,6 +84,7 @@ class ProductPage:
 
     product: Product
     rounds: tuple[Round, ...]
+    across: tuple[Compared, ...]
     typed: dict[str, str]
     kinds: tuple[str, ...]
     problems: tuple[Problem, ...]
@@ -216,10 +218,13 @@ def _product_page(
         shown_in = units_chosen(request)
         found = studies_with(session, [product.id]).get(product.id, [])
         rounds = tuple(_round(session, study, product, shown_in) for study in found)
+        across = across_rounds(session, product, found)
         kinds = tuple(kinds_of(session))
     said = {"maker": product.maker, "kind": product.kind, "note": product.note}
     said["reference"] = "yes" if product.reference else ""
-    context = ProductPage(product, rounds, typed if typed is not None else said, kinds, problems, saved)
+    context = ProductPage(
+        product, rounds, across, typed if typed is not None else said, kinds, problems, saved
+    )
     return page(request, "products/product.html", context, status=422 if problems else 200)
 
 
