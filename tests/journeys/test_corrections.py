@@ -134,6 +134,8 @@ def test_where_the_plan_does_not_allow_it_no_screen_is_opened_again(desk: Desk, 
     typed = TYPED if method == "rating" else {
         key: value for key, value in RICE.items() if not key.startswith(("question-", "product-2"))
     } | {"method": "triangle", "replicates": "2"}  # fmt: skip
+    desk.draft(dict(typed))
+    assert ('name="way_back"' in desk.ada.get(f"{desk.at}/draft").text) == (method == "rating")
     begun(desk, dict(typed))
     phone, ballot, _ = joined(desk)
     sent = {"q1": "8", "choice": "2"}
