@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from panel.analysis.planning_limits import all_objections
 from panel.analysis.planning_measures import effective_people, measure_of, needed_for
 from panel.analysis.planning_outlook import Outlook, outlook_of
+from panel.study.cautions import ALWAYS, CAUTIONS
 from panel.study.circumstances import LIKING_LENGTH, SIZES
 from panel.study.drafting import check_draft
 from panel.study.objecting import Objection
@@ -37,7 +38,8 @@ class Advice:
 
     test : the method; proposal : why it, and how samples are dealt out; needed : people for what matters
     people : why so many; ballot : what tasters read; outlook : what could be missed
-    objections : cautions, refusals first; supplies, times : lines; typed : the draft that this makes
+    objections : refusals first; told : what tasters must know before they agree
+    supplies, times : lines; typed : the draft that this makes
     """
 
     test: TestMethod
@@ -48,6 +50,7 @@ class Advice:
     ballot: tuple[str, ...]
     outlook: Outlook | None
     objections: tuple[Objection, ...]
+    told: tuple[str, ...]
     supplies: tuple[Supply, ...]
     times: tuple[Supply, ...]
     typed: dict[str, str]
@@ -75,6 +78,7 @@ def advise(situation: Situation) -> Advice:
         ballot=_ballot(plan),
         outlook=outlook_of(plan, situation.known),
         objections=_objections(situation, proposal, plan),
+        told=(*(CAUTIONS[key] for key in plan.cautions), ALWAYS),
         supplies=supplies_of(plan),
         times=times_of(plan),
         typed=typed,

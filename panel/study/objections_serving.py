@@ -141,6 +141,21 @@ def _dose(plan: Plan, _known: Circumstances) -> list[Objection]:
     return [Objection("dose", field, refused, remedy, over.agent.source, refused=True)]
 
 
+def _uncounted(plan: Plan, _known: Circumstances) -> list[Objection]:
+    amounts = {"caffeine": ("caffeine_mg", plan.caffeine_mg), "alcohol": ("alcohol_g", plan.alcohol_g)}
+    return [
+        Objection(
+            "uncounted",
+            field,
+            f"Samples contain {what}, but how much is in a cup is not said: nobody is stopped at a day’s limit.",
+            "Write the amount in the strongest cup; every cup is then counted as that one and as swallowed.",
+            "EFSA 2015 (caffeine); UK Chief Medical Officers 2016 (alcohol)",
+        )
+        for what, (field, amount) in amounts.items()
+        if what in plan.cautions and amount is None
+    ]
+
+
 def _long_sitting(plan: Plan, _known: Circumstances) -> list[Objection]:
     minutes = minutes_of_a_sitting(plan)
     if minutes <= LONG_MINUTES:
@@ -182,6 +197,7 @@ def _many_pairs(plan: Plan, _known: Circumstances) -> list[Objection]:
 RULES = (
     Rule("cups", ("per_taster", "sittings", "replicates", "product-0-name"), _too_many_cups),
     Rule("dose", ("caffeine_mg", "alcohol_g", "per_taster", "sittings", "replicates"), _dose),
+    Rule("uncounted", ("caffeine_mg", "alcohol_g"), _uncounted),
     Rule("carry-over", ("wait_seconds", "rinse"), _carry_over),
     Rule("strong set", ("method",), _triangle_of_a_strong_taste),
     Rule("looks", (), _looks),
