@@ -136,7 +136,7 @@ def _level_data(lines: Sequence[StudyLine]) -> Table:
 
 
 def _drawn_levels(lines: Sequence[StudyLine]) -> str:
-    figure, axes = canvas(3.4, bottom=1.25, left=0.6)
+    figure, axes = canvas(3.2, bottom=1.0, left=0.6, right=0.45)
     places = list(range(len(lines)))
     limits = [line.leading.limits for line in lines if line.leading and line.leading.limits]
     for sign in (1, -1):

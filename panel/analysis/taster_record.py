@@ -15,13 +15,14 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 LAST, OFTEN = 3, 2
+BLANK = "\N{NO-BREAK SPACE}"
 RULE = (
-    f"Hint at retraining: flagged, or beyond a 5 % limit of h or k, in {OFTEN} of the last {LAST} studies with scores, "
-    "in the attribute that the verdict rests on (common practice, no source)."
+    f"Hint at retraining: flagged, or beyond a 5{BLANK}% limit of h or k, in {OFTEN} of the last {LAST} studies with "
+    "scores, in the attribute that the verdict rests on (common practice, no source)."
 )
 LIMITS = (
-    "Limits of h and k: ISO 5725-2:2019, 7.3.1, with tasters in place of laboratories. Inner lines 5 %, outer lines "
-    "1 %; they depend on how many tasters took part."
+    "Limits of h and k: ISO 5725-2:2019, 7.3.1, with tasters in place of laboratories. Inner lines "
+    f"5{BLANK}%, outer lines 1{BLANK}%; they depend on how many tasters took part."
 )
 
 
