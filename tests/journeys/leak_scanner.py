@@ -15,6 +15,7 @@ from urllib.parse import unquote_plus
 import pypdfium2
 
 DEEPEST = 4
+DATA_ADDRESS = re.compile(rb";base64,([A-Za-z0-9+/]{4,})=*")
 ZLIB_HEADS = re.compile(rb"\x78[\x01\x5e\x9c\xda]|\x1f\x8b\x08")
 
 
@@ -71,6 +72,8 @@ def _unpacked(content: bytes) -> list[bytes]:
             inner.append("\n".join(bundle.namelist()).encode())
     if content.startswith(b"%PDF"):
         inner.append(_pdf_text(content))
+    for match in DATA_ADDRESS.finditer(content):
+        inner.append(base64.b64decode(match[1] + b"=="))
     for match in ZLIB_HEADS.finditer(content):
         try:
             inner.append(zlib.decompressobj(wbits=47).decompress(content[match.start() :], 5_000_000))

@@ -47,6 +47,8 @@ def pdf(*, text: str = "", title: str = "") -> bytes:
         base64.b64encode(b"x" + WORD.encode() + b"yz"),
         base64.b64encode(b"xy" + WORD.encode()),
         base64.b32encode(b"xyz" + WORD.encode() + b"z"),
+        b'<img src="data:image/svg+xml;base64,' + base64.b64encode(b"<text>" + WORD.swapcase().encode()) + b'">',
+        zipped(b'<img src="data:;base64,' + base64.b64encode(WORD.swapcase().encode() + b"=") + b'">'),
         "".join(f"%{byte:02X}" for byte in WORD.encode()).encode(),
         "".join(f"&#{byte};" for byte in WORD.encode()).encode(),
         "".join(f"\\u{byte:04x}" for byte in WORD.encode()).encode(),
@@ -60,6 +62,7 @@ def pdf(*, text: str = "", title: str = "") -> bytes:
     ],
     ids=[
         "plain", "capitals", "utf-16", "utf-16-be", "reversed", "hex", "base64 after 1", "base64 after 2", "base32",
+        "data address", "data address zipped",
         "per cent", "entities", "json escapes", "sha256", "raw sha256", "zlib inside", "gzip", "zip in zip",
         "pdf text", "pdf title",
     ],
