@@ -74,7 +74,7 @@ def _line(criterion: Criterion, plan: Plan) -> CriterionLine:
     return CriterionLine(
         name=criterion.name,
         rests_on=rests_on,
-        better=BETTER[criterion.direction],
+        better=BETTER[criterion.direction] if criterion.weighed or criterion.direction == "pass" else "",
         score=_score(criterion),
         must=_must(criterion),
         group=criterion.group if criterion.weighed else "",
@@ -113,4 +113,4 @@ def _share(criterion: Criterion, plan: Plan) -> str:
     among = groups.get(criterion.group, 1.0) / sum(
         groups.get(name, 1.0) for name in {c.group for c in weighed}
     )
-    return f"{100 * within * among:.0f} %"
+    return f"{100 * within * among:.3g} %"

@@ -27,6 +27,7 @@ from panel.study.test_methods import TEST_METHODS, TestMethod, method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.bench_rules import BenchRules, bench_rules
 from panel.web.draft_bench import BenchForm, bench_form
+from panel.web.house import house_of
 from panel.web.pages import InHouse, Sent, page, see_other, wants_fragment
 from panel.web.planning import (
     DraftAdvice,
@@ -37,6 +38,7 @@ from panel.web.planning import (
     planned_products,
 )
 from panel.web.study_page import StudyHead, head_of_page
+from panel.web.tested_before import tested_before
 
 if TYPE_CHECKING:
     from panel.randomiser import ServingPlan
@@ -95,6 +97,7 @@ class DraftPage:
     as_of: str
     advice: DraftAdvice
     bench: BenchForm
+    tested: dict[int, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,6 +286,7 @@ def _draft_page(
         as_of=studies.draft_mark(study),
         advice=draft_advice(typed, problems),
         bench=bench_form(typed, problems, rows["measurand"], pressed),
+        tested=tested_before(house_of(request), typed),
     )
     block = "form" if wants_fragment(request) else None
     return page(request, "organiser/draft.html", context, block=block, status=status)

@@ -117,6 +117,21 @@ def test_a_product_across_two_rounds_is_compared_through_the_reference_alone(hou
     assert "This product is the reference itself" in words(house.ada.get(f"/products/{ids['Ricelet']}"))
 
 
+def test_a_draft_says_which_of_its_products_were_tested_before_or_come_from_another_maker(
+    house: BenchHouse,
+) -> None:
+    house.draft(
+        {**BENCH, "title": "Another", "product-0-maker": "Somebody Else", "product-1-name": "Fresh One"}
+    )
+    page = house.ada.get(f"{house.at}/draft").text
+    hints = dict(re.findall(r'id="product-(\d)-name-hint">([^<]+)<', page))
+    assert hints["0"].startswith(
+        "Tested before, in “Rice, round one”. The register has it from Velsund Works"
+    )
+    assert hints["2"] == "Tested before, in “Rice, round one”."
+    assert "1" not in hints
+
+
 def test_an_unknown_product_is_not_found(house: BenchHouse) -> None:
     assert house.ada.get("/products/none").status_code == 404
     assert house.ada.post("/products/none", data={"maker": "x"}).status_code == 404
