@@ -37,10 +37,10 @@ CAUTIONS: dict[str, str] = {
 }
 
 BENCH_CAUTIONS = (
-    "Boiling water, steam and hot surfaces scald: wear gloves, open lids away from the face, keep others at a distance, "
-    "and let things cool before they are carried, tilted or measured. Pull the plug before reaching inside.",
-    "Food held warm for a measurement is not for eating, unless your local food-safety code’s times and temperatures for "
-    "hot holding are kept. Local food-safety and workplace rules come first.",
+    "Boiling water, steam and hot surfaces scald: wear gloves, open lids away from the face, keep others at a "
+    "distance, and let things cool before they are carried, tilted or measured. Pull the plug before reaching inside.",
+    "Food held warm for a measurement is not for eating, unless your local food-safety code’s times and temperatures "
+    "for hot holding are kept. Local food-safety and workplace rules come first.",
 )
 
 ALWAYS = (

@@ -49,8 +49,8 @@ OPEN = (
     "/sign-in", "/sign-out", "/first-start", "/in/", "/j/", "/J/", "/p/", "/P/", "/c/", "/C/", "/t/", "/{way}/",
 )  # fmt: skip
 OPEN_PAGES = ("/go", "/p", "/P")  # where a code is typed
-# What kitchen, analyst and bench may use of their own study; everything else is the organiser's. By invariant: the kitchen
-# sees pour letters, the analyst the report by blind label.
+# What kitchen, analyst and bench may use of their own study; everything else is the organiser's. By invariant: the
+# kitchen sees pour letters, the analyst the report by blind label, the bench products by name and no letter.
 MAY = {
     "kitchen": {
         "kitchen",
@@ -59,7 +59,15 @@ MAY = {
         "print/tray-maps.pdf",
         "print/serving-sheet.pdf",
     },
-    "analyst": {"report", "report.pdf", "report.html", "report/running.css", "exclusions", "statements", "sign"},
+    "analyst": {
+        "report",
+        "report.pdf",
+        "report.html",
+        "report/running.css",
+        "exclusions",
+        "statements",
+        "sign",
+    },
     "bench": {
         "bench",
         "bench/units",
@@ -144,7 +152,9 @@ def test_no_method_whatever_lets_a_stranger_in(house: Furnished) -> None:
 
 
 @pytest.mark.parametrize("role", sorted(MAY))
-def test_every_route_that_is_not_theirs_refuses_kitchen_analyst_and_bench(house: Furnished, role: str) -> None:
+def test_every_route_that_is_not_theirs_refuses_kitchen_analyst_and_bench(
+    house: Furnished, role: str
+) -> None:
     browser = house.signed_in(role)
     for method, path in guarded(house):
         if own(path) not in MAY[role]:
