@@ -6,12 +6,11 @@ Run it in the unpacked folder. It imports nothing of the program that ran the st
 analysis counted (no late answers, nobody who was left out), computes the figures that the finding rests on once
 more, and prints each beside the signed one with "equal" or "NOT EQUAL". It ends with status 1 where one differs.
 
-What it recomputes: the exact binomial tests of forced choice and preference; Wald's sequential test; Fisher's exact
-test of same-different and A-not-A; the rank tests of Friedman and of Skillings and Mack; for scores the two-way
-analysis of variance or the mixed model by restricted maximum likelihood with Satterthwaite's degrees of freedom,
-Cochran's Q, the samples' raw means and the corrected p-values. What it does not: everything beside the headline
-(pairs, drivers, maps, camps, limits of d', limits that allow for tasters who differ, permutation tests). For those
-the signed results name the method and its source.
+What it recomputes: exact binomial tests (forced choice, preference), Wald's sequential test, Fisher's exact test
+(same-different, A-not-A), the rank tests of Friedman and of Skillings and Mack; for scores the two-way analysis of
+variance or the mixed model (restricted maximum likelihood, Satterthwaite's degrees of freedom), Cochran's Q, raw
+means and corrected p-values. Not: pairs, drivers, maps, camps, limits of d' or for tasters who differ, permutation
+tests; for those the signed results name method and source.
 """
 
 from __future__ import annotations
@@ -32,7 +31,6 @@ GUESSING = {
 CLOSE = 1e-6  # relative difference that rounding may make in a formula
 OPEN = ("", "cannot tell")
 ITERATED = 1e-3  # the same for what an iteration finds: restricted likelihood, degrees of freedom, their p
-
 Row = dict[str, str]
 
 
@@ -45,8 +43,8 @@ class Sheet:
 
     def hold(self, what: str, signed: float | None, again: float | None, within: float = CLOSE) -> None:
         """Print both values, and whether they agree to the relative difference `within`."""
-        same = (signed is None) == (again is None)
-        same = same and bool(np.isclose(signed or 0.0, again or 0.0, rtol=within, atol=0.0))
+        close = bool(np.isclose(signed or 0.0, again or 0.0, rtol=within, atol=0.0))
+        same = close and (signed is None) == (again is None)
         self.different += not same
         one, two = ("none" if value is None else f"{value:.8g}" for value in (signed, again))
         print(f"{what[:58]:58} {one:>16} {two:>16}  {'equal' if same else 'NOT EQUAL'}")
@@ -60,22 +58,19 @@ def counted(name: str, folder: Path) -> list[Row]:
 
 def forced_choice(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None:
     """P(at least so many right | everybody guesses), and the exact limits of Clopper and Pearson."""
-    guess = GUESSING[report["test"]]
-    right, n = sum(row["correct"] == "yes" for row in rows), len(rows)
-    sheet.hold("answers", report["answers"], n)
-    sheet.hold("right ones", report["correct"], right)
+    guess, n = GUESSING[report["test"]], len(rows)
+    right = sum(row["correct"] == "yes" for row in rows)
+    for what, again in (("answers", n), ("correct", right)):
+        sheet.hold(what, report[what], again)
     judged = [_right(report["test"], row["samples"].split(), row["chosen"]) for row in rows]
-    if (
-        None not in judged
-    ):  # where a right answer follows from what stood there, and not from what was expected
+    if None not in judged:
         sheet.hold("right ones, judged anew from samples and choice", right, sum(map(bool, judged)))
-    difference = report["difference"]
-    test = stats.binomtest(right, n, guess, alternative="greater")
+    difference, test = report["difference"], stats.binomtest(right, n, guess, alternative="greater")
     sheet.hold("p of a difference, exact binomial", difference["p_value"], float(test.pvalue))
     limits = stats.binomtest(right, n).proportion_ci(difference["confidence"], method="exact")
     for name, share in (("estimate", right / n), ("low", limits.low), ("high", limits.high)):
-        pd = max(0.0, (share - guess) / (1 - guess))
-        sheet.hold(f"share that tells them apart, {name}", difference["pd"][name], pd)
+        again = max(0.0, (share - guess) / (1 - guess))
+        sheet.hold(f"share told apart, {name}", difference["pd"][name], again)
     if report["similarity"] is not None:
         limit = report["pd_limit"]
         p = float(stats.binom.cdf(right, n, limit + (1 - limit) * guess))
@@ -84,35 +79,27 @@ def forced_choice(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None
 
 def sequential(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None:
     """Wald's ratio of likelihoods after each answer, in order of arrival, until it passes one of its two limits."""
-    guess = GUESSING[report["test"]]
+    guess, a, b = GUESSING[report["test"]], report["alpha"], report["beta"]
     apart = guess + (1 - guess) * report["pd_limit"]
-    low, high = np.log(report["beta"] / (1 - report["alpha"])), np.log((1 - report["beta"]) / report["alpha"])
     right = [row["correct"] == "yes" for row in sorted(rows, key=lambda row: int(row["arrived"]))]
-    ratio = np.cumsum([np.log(apart / guess) if yes else np.log((1 - apart) / (1 - guess)) for yes in right])
-    passed = np.flatnonzero((ratio <= low + 1e-9) | (ratio >= high - 1e-9))
-    found = report["found"]
-    after = int(passed[0]) + 1 if len(passed) and passed[0] < report["most"] else None
-    said = "continue" if after is None else "difference" if ratio[after - 1] > 0 else "similar"
-    if after is None and len(right) >= report["most"]:
-        after, said = report["most"], "undecided"
-    sheet.hold("answers", report["answers"], len(right))
+    ratio = np.cumsum([np.log(apart / guess if yes else (1 - apart) / (1 - guess)) for yes in right])
+    passed = np.flatnonzero((ratio <= np.log(b / (1 - a)) + 1e-9) | (ratio >= np.log((1 - b) / a) - 1e-9)) + 1
+    after = next((int(n) for n in (*passed, report["most"]) if n <= min(len(right), report["most"])), None)
+    found = ("similar", "difference")[int(ratio[after - 1] > 0)] if after in passed else "undecided"
+    said = "continue" if after is None else found
     sheet.hold("right ones", report["correct"], sum(right))
-    sheet.hold("tasters until the decision", found["decided_after"], after)
-    sheet.hold(f"decision “{found['decision']}”", 1.0, float(said == found["decision"]))
+    sheet.hold("tasters until the decision", report["found"]["decided_after"], after)
+    sheet.hold(f"decision “{report['found']['decision']}”", 1.0, float(said == report["found"]["decision"]))
 
 
 def _right(test: str, samples: list[str], chosen: str) -> bool | None:
-    if test == "triangle":
-        return samples.count(samples[int(chosen) - 1]) == 1
-    if test == "duo-trio":
-        return samples[int(chosen) - 1] == samples[0]
-    if test == "two-out-of-five":
-        first, second = (samples[int(cup) - 1] for cup in chosen.split())
-        return first == second and samples.count(first) == 2
+    """Whether it is right, where that follows from what stood there; None where from what was expected."""
     if test == "tetrad":
-        groups = chosen.split()
-        return len({*zip(samples, groups, strict=True)}) == 2
-    return None
+        return len({*zip(samples, chosen.split(), strict=True)}) == 2
+    picked = [samples[int(cup) - 1] for cup in chosen.split()]
+    if test == "two-out-of-five":
+        return picked[0] == picked[1] and samples.count(picked[0]) == 2
+    return {"triangle": samples.count(picked[0]) == 1, "duo-trio": picked[0] == samples[0]}.get(test)
 
 
 def two_kinds(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None:
@@ -135,10 +122,10 @@ def preference(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None:
     half, odd = divmod(votes[""], 2)
     a, b = votes[first] + half, votes[second] + half
     a, b = (a + odd, b) if votes[first] < votes[second] else (a, b + odd)
-    result = report["result"]
-    sheet.hold(f"votes for {first}", result["prefer_a"], votes[first])
-    sheet.hold(f"votes for {second}", result["prefer_b"], votes[second])
-    sheet.hold("p of a preference, exact", result["p_value"], float(stats.binomtest(a, a + b, 0.5).pvalue))
+    for sample, signed in ((first, "prefer_a"), (second, "prefer_b")):
+        sheet.hold(f"votes for {sample}", report["result"][signed], votes[sample])
+    test = stats.binomtest(a, a + b, 0.5)
+    sheet.hold("p of a preference, exact", report["result"]["p_value"], float(test.pvalue))
 
 
 def ranking(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None:
@@ -147,9 +134,8 @@ def ranking(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None:
     whole = report["result"]["method"].startswith("Friedman")
     ranks: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for number, row in enumerate(rows):
-        block = row["taster"] if whole else str(number)
         for sample, rank in zip(row["samples"].split(), row["chosen"].split(), strict=True):
-            ranks[block][sample].append(float(rank))
+            ranks[row["taster"] if whole else str(number)][sample].append(float(rank))
     cells = [[_mean(ranks[block].get(sample)) for sample in samples] for block in ranks]
     rank_test(report["result"], np.array(cells), sheet, "rankings: ")
 
@@ -405,8 +391,7 @@ def main(folder: Path = Path()) -> int:
         "ScoreReport": scores, "ForcedChoiceReport": forced_choice, "SequentialReport": sequential,
         "same-different": two_kinds, "A-not-A": two_kinds, "preference": preference, "ranking": ranking,
     }  # fmt: skip
-    table = "answers.csv" if kind == "ScoreReport" else "choices.csv"
-    ways[kind](signed, counted(table, folder), sheet)
+    ways[kind](signed, counted("answers.csv" if kind == "ScoreReport" else "choices.csv", folder), sheet)
     print(f"\n{sheet.different} figures differ." if sheet.different else "\nEvery figure is equal.")
     return 1 if sheet.different else 0
 

@@ -20,13 +20,6 @@ def sequential_view(report: SequentialReport, *, title: str = "", figures: bool 
     """What the page, the file and the terminal show. It names no sample."""
     name = f"{TITLES[report.test]}, sequential"
     found, guess = report.found, percent(guess_probability(report.test))
-    last = f"after {count(found.decided_after, 'taster')}" if found.decided_after else "not reached"
-    plan = (
-        f"look after each taster; stop for a difference at risk α = {report.alpha:g}, or for similarity "
-        f"({percent(report.pd_limit)} who tell the samples apart ruled out) at risk β = {report.beta:g}; "
-        f"{count(report.most, 'taster')} at most"
-    )
-    how = (as_sentence(report.method), as_sentence(f"Sealed beforehand: {plan}"))
     drawn = sequential_figure(found, title="Correct answers between Wald’s lines") if figures else None
     return ReportView(
         title=title or name,
@@ -38,29 +31,41 @@ def sequential_view(report: SequentialReport, *, title: str = "", figures: bool 
             ("Test", f"{name}; guessing is right {guess}"),
             ("Took part", f"{count(report.tasters, 'taster')}, {count(report.answers, 'answer')}"),
             ("Correct", f"{report.correct} of {report.answers}"),
-            ("Decision", last),
+            ("Decision", _when(found)),
             ("Risks", f"α = {report.alpha:g}, β = {report.beta:g}"),
         ),
-        sections=(
-            Section(
-                "decision",
-                "Decision",
-                paragraphs=(as_sentence(report.notes[0]),),
-                tables=(steps_table(found), plan_table(found)),
-                gist=f"{found.decision}, {last}" if found.decided_after else "undecided",
-                opened=True,
-            ),
-            Section(
-                "method",
-                "Method",
-                paragraphs=how,
-                notes=tuple(as_sentence(note) for note in report.notes[1:]),
-            ),
-        ),
+        sections=(_decision(report), _method(report)),
         provenance=(("Data (SHA-256)", report.data_hash), *report.versions),
         lead=drawn,
         sure=(_risk(found), CLAIM),
     )
+
+
+def _when(found: SequentialTest) -> str:
+    return f"after {count(found.decided_after, 'taster')}" if found.decided_after else "not reached"
+
+
+def _decision(report: SequentialReport) -> Section:
+    found = report.found
+    return Section(
+        "decision",
+        "Decision",
+        paragraphs=(as_sentence(report.notes[0]),),
+        tables=(steps_table(found), plan_table(found)),
+        gist=f"{found.decision}, {_when(found)}" if found.decided_after else "undecided",
+        opened=True,
+    )
+
+
+def _method(report: SequentialReport) -> Section:
+    plan = (
+        f"look after each taster; stop for a difference at risk α = {report.alpha:g}, or for similarity "
+        f"({percent(report.pd_limit)} who tell the samples apart ruled out) at risk β = {report.beta:g}; "
+        f"{count(report.most, 'taster')} at most"
+    )
+    how = (as_sentence(report.method), as_sentence(f"Sealed beforehand: {plan}"))
+    notes = tuple(as_sentence(note) for note in report.notes[1:])
+    return Section("method", "Method", paragraphs=how, notes=notes)
 
 
 def _risk(found: SequentialTest) -> str:
