@@ -14,10 +14,11 @@ from panel.analysis.verification import Check, each_check
 from panel.study import bundle, seal
 from panel.study.bundle import NotABundleError
 from panel.study.seal import GENESIS, link
-from tests.web.desk import Desk
+from tests.web.desk import TYPED, Desk
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
 Files = dict[str, str]
 REMARK = "Grains that hold\u2028together"
@@ -200,6 +201,34 @@ def test_every_row_of_a_table_changed_removed_or_moved_is_found_at_its_line(file
         assert f"{name} is not" in failures(gone)[0].text, at
         if at < len(rows) - 2 and rows[at] != rows[at + 1]:
             assert f"at line {at + 1}" in failures({**files, name: "\n".join(swapped(rows, at))})[0].text
+
+
+def test_every_row_of_the_choices_of_a_triangle_is_held(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(seal._SCRYPT, "n", 2)
+    desk = Desk(tmp_path)
+    two = {name: text for name, text in TYPED.items() if not name.startswith(("question-", "product-2"))}
+    desk.draft({**two, "method": "triangle", "tasters": "12"})
+    desk.seal()
+    desk.open()
+    desk.taste(4)
+    desk.shut()
+    desk.sign()
+    whole = unzipped(desk.bundle())
+    desk.close()
+    assert failures(whole) == []
+    rows = whole[bundle.CHOICES].split("\n")
+    assert len(rows) == 4 + 2
+    for at in range(1, 5):
+        for cell in range(len(rows[at].split(","))):
+            cells = rows[at].split(",")
+            cells[cell] += "9"
+            changed = "\n".join([*rows[:at], ",".join(cells), *rows[at + 1 :]])
+            assert failures({**whole, bundle.CHOICES: changed}) != [], (at, cell)
+        assert failures({**whole, bundle.CHOICES: "\n".join(without(rows, at))}) != [], at
+        if at < 4:
+            assert failures({**whole, bundle.CHOICES: "\n".join(swapped(rows, at))}) != [], at
 
 
 def test_every_send_changed_removed_or_moved_is_found_at_its_event(files: Files) -> None:
