@@ -26,9 +26,9 @@ ALL_ALIKE = 0.5  # the share who put one sample before another when they are ali
 SIMULATIONS = 1000
 MOST_SIMULATED = 400
 MOST_RATERS = 100_000
-MOST_OF_A_KIND = 1000  # answers whose power is enumerated; more find no less
+MOST_OF_A_KIND = 300  # answers whose power is enumerated; more find no less
 POWER = 0.8
-REACHES = (30, 60, 120, 240, 480)  # people up to whom panels are simulated at once
+REACHES = (30, 60, 120, 240)  # people up to whom panels are simulated at once; more find no less
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,7 @@ class Measure:
     words : a size as a noun, "a difference of 1 point"; needed : of (size, power)
     people : at least so many make a test at all; notes : assumptions, as sentences
     simulated : whether power is known at `sizes` only, and read off between them
+    coarse : whether a figure of people takes a few numbers of them only, since each takes time
     steady : whether power never falls when people are added; similar : whether being alike is what is to be shown
     """
 
@@ -62,6 +63,7 @@ class Measure:
     people: int
     notes: tuple[str, ...]
     simulated: bool = False
+    coarse: bool = False
     steady: bool = False
     similar: bool = False
 
@@ -263,6 +265,7 @@ def _rating(plan: Plan, known: Circumstances) -> Measure | None:
         needed=needed,
         people=people_for(plan, 2),
         notes=(f"Noncentral t{_all_pairs(samples)}; assumes {how}.", *_few_take_all(plan), *_ways(plan)),
+        coarse=True,
         steady=True,
     )
 
@@ -303,7 +306,8 @@ def _ranking(plan: Plan, known: Circumstances) -> Measure:
         judges = effective_people(plan, people)
         if judges < 2:
             return 0.0
-        most = next((reach for reach in REACHES if judges <= reach), judges)
+        judges = min(judges, REACHES[-1])
+        most = next(reach for reach in REACHES if judges <= reach)
         return _simulated(samples, alpha, share, most)[judges - 2]
 
     def needed(share: float, target: float) -> Needed:
@@ -326,6 +330,7 @@ def _ranking(plan: Plan, known: Circumstances) -> Measure:
             *_few_take_all(plan),
         ),
         simulated=True,
+        coarse=True,
         steady=True,
     )
 
@@ -370,6 +375,7 @@ def _two_product(plan: Plan, known: Circumstances) -> Measure:
         needed=needed,
         people=-(-2 * _least_of_each(alpha) // each),
         notes=("Exact power of Fisher’s test, half of the answers about each kind.",),
+        coarse=True,
     )
 
 

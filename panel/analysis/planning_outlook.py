@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from panel.study.plan import Plan
 
 MOST_PEOPLE = 400  # in the figure of people
+MOST_SIMULATED = 120  # people whose whole curve is simulated
+FEW_PEOPLE = 50  # of which the chance is computed, where each takes time
 HALVINGS = 40  # of the search for the smallest difference found
 
 
@@ -139,7 +141,8 @@ def _of_repeats(plan: Plan) -> tuple[str, ...]:
 def _missed(plan: Plan, measure: Measure, needed: Needed | None) -> Figure:
     people = plan.tasters
     others = {max(measure.people, people // 2): "half as many"}
-    if needed is not None and needed.lasting <= MOST_PEOPLE * 5:
+    most = MOST_SIMULATED if measure.simulated else MOST_PEOPLE * 5
+    if needed is not None and needed.lasting <= most:
         others[needed.lasting] = "enough for what matters"
     others.pop(people, None)
     curves = [_curve(measure, people, f"{people} {who(plan)}s, as planned")]
@@ -170,7 +173,8 @@ def _crowd(plan: Plan, measure: Measure, needed: Needed | None) -> Figure:
     if needed is not None:
         upto = max(upto, needed.lasting * 5 // 4)
     upto = min(upto, max(MOST_PEOPLE, plan.tasters))
-    numbers = set(range(2, upto + 1)) if upto <= MOST_PEOPLE else {*range(2, upto + 1, 5)}
+    most = FEW_PEOPLE if measure.coarse else MOST_PEOPLE
+    numbers = {*range(2, upto + 1, -(-upto // most)), upto}
     marks = [People(plan.tasters, "as planned")]
     if needed is not None:
         marks += [People(needed.smallest, "the smallest")] if needed.smallest != needed.lasting else []
@@ -196,7 +200,9 @@ def _fewer(plan: Plan, measure: Measure, needed: Needed | None) -> Table:
     aim = "Identical samples pass" if measure.similar else "Finds what matters to you"
     rows = []
     for number in sorted(numbers):
-        found = smallest_found(measure, number) if number >= 1 else None
+        if measure.simulated and number > MOST_SIMULATED and number != plan.tasters:
+            continue  # the figure of people shows it
+        found = smallest_found(measure, number)
         words = "nothing" if found is None else _short(measure, found)
         planned = " (as planned)" if number == plan.tasters else ""
         rows.append((f"{number}{planned}", chance_text(measure.power(number, measure.planned)), words))
