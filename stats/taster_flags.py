@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stats.additive_fit import FTest, f_test, solve_singular
-from stats.phrasing import p_text, significant
+from stats.phrasing import p_text, percent, significant
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -121,7 +121,7 @@ def _contrary(tasters: Sequence[TasterFigures], alpha: float) -> list[Flag]:
 
     rule = (
         f"correlation with the mean of the other tasters below zero, one-sided p < {alpha:g} for this taster "
-        f"alone (where the tasters share no opinion, {alpha:g} of them by chance)"
+        f"alone (where the tasters share no opinion, {percent(alpha)} of them are flagged by chance)"
     )
     found = []
     for row in tasters:

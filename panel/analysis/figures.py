@@ -85,6 +85,7 @@ def _means_data(rows: tuple[MeanRow, ...], title: str, what: str) -> Table:
             )
             for row in rows
         ],
+        words=("Scores given",),
     )
 
 
@@ -175,7 +176,8 @@ def chance_figure(
     )
     counts, shares = _if_all_guess(correct, n, chance, critical)
     rows = [(str(k), chance_text(shares[k], 1), _standing(k, correct, critical)) for k in counts]
-    data = table_of(title, ("Number correct", "Chance if all guess", "What it is"), rows)
+    heads = ("Number correct", "Chance if all guess", "What it is")
+    data = table_of(title, heads, rows, words=heads[2:])
     return Figure(name, title, alt, lambda: _draw_chance(correct, n, chance, critical), data)
 
 
@@ -261,7 +263,7 @@ def _grid_data(
         )
         for taster, row in values.items()
     ]
-    return table_of(title, ("Taster", *attributes, "Flagged in"), rows)
+    return table_of(title, ("Taster", *attributes, "Flagged in"), rows, words=("Flagged in",))
 
 
 def _draw_grid(

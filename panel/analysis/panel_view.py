@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from stats.consistency import PanelConsistency
     from stats.order_effects import OrderEffects
 
+MANY_FLAGS = 12  # rows that are read at a glance
 GRID_NOTE = (
     "A reliability of 0 means that scores say nothing about the samples, one of 1 that all tasters say the same. "
     "Agreement is the correlation of a taster's scores with the mean of the other tasters; a frame marks a flag. "
@@ -119,20 +120,19 @@ def _figure(value: float | None) -> str:
 
 
 def _flags_table(known: list[AttributeReport]) -> Table | None:
-    rows = tuple(
-        (flag.taster, one.title, flag.about, typeset(flag.seen), typeset(flag.rule))
-        for one in known
-        if one.consistency
-        for flag in one.consistency.flags
-    )
-    if not rows:
+    """Who is flagged where and for what; each rule is said once, below."""
+    flags = [(one, flag) for one in known if one.consistency for flag in one.consistency.flags]
+    if not flags:
         return None
-    headings = ("Taster", "Attribute", "About", "Seen", "Rule")
+    rules = dict.fromkeys(f"{flag.about}: {flag.rule}" for _, flag in flags)
+    columns = tuple(Column(heading, numeric=False) for heading in ("Taster", "Attribute", "About", "Seen"))
     return Table(
         caption="Tasters that a rule flags; nobody is left out of the results",
-        columns=tuple(Column(heading, numeric=False) for heading in headings),
-        rows=rows,
-        note="A rule can flag somebody by chance, the more easily the more tasters and attributes there are.",
+        columns=columns,
+        rows=tuple((flag.taster, one.title, flag.about, typeset(flag.seen)) for one, flag in flags),
+        note=f"Rules. {'. '.join(typeset(rule[:1].upper() + rule[1:]) for rule in rules)}. A rule can flag somebody "
+        "by chance, the more easily the more tasters and attributes there are.",
+        detail=len(flags) > MANY_FLAGS,
     )
 
 

@@ -48,5 +48,5 @@ def report_view(
     view = dataclasses.replace(view, question=view.question or question)
     if stated is None:
         return view
-    objective = {"objective": view.question} if view.question else {}
-    return dataclasses.replace(view, sections=(*view.sections, checklist(report, {**objective, **stated})))
+    shown = {"objective": view.question, "result": view.headline}
+    return dataclasses.replace(view, sections=(*view.sections, checklist(report, {**shown, **stated})))

@@ -31,9 +31,13 @@ class Table:
     detail: bool = False
 
 
-def table_of(caption: str, headings: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> Table:
-    """A table whose first column is words and whose others are numbers."""
-    columns = tuple(Column(heading, numeric=place > 0) for place, heading in enumerate(headings))
+def table_of(
+    caption: str, headings: tuple[str, ...], rows: Iterable[tuple[str, ...]], *, words: tuple[str, ...] = ()
+) -> Table:
+    """A table whose first column is words and whose others are numbers. words : headings of further words."""
+    columns = tuple(
+        Column(heading, numeric=place > 0 and heading not in words) for place, heading in enumerate(headings)
+    )
     return Table(caption=caption, columns=columns, rows=tuple(rows))
 
 

@@ -167,7 +167,7 @@ def _with_record(
     from panel.analysis.checklist import checklist
 
     parts = view.with_sections(*further, *parts_before_the_method(record)).sections
-    asked = checklist(report, stated_by_the_study(record))
+    asked = checklist(report, {"result": view.headline, **stated_by_the_study(record)})
     facts = view.facts
     if record.products and not any(term == "Samples" for term, _ in facts):
         named = [f"{product.name} ({label})" for label, product in record.products]
