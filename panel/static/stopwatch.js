@@ -107,7 +107,7 @@ function start(event) {
   guardUntil = performance.now() + GUARD;
   draw();
   tell(`Started: ${chosen.length}.`);
-  scrollTo(0, box.offsetTop - 8);
+  home.scrollIntoView();
 }
 
 function refuse(form, field, text) {
@@ -156,20 +156,22 @@ function runningCard(one) {
   const name = productName(one.product);
   const digits = make("p", { className: "digits", textContent: clock(tenthsSince(one.started)) }, { role: "timer" });
   digits.dataset.started = one.started;
-  const head = make("h2", { className: "minor", textContent: name });
   const what = make("p", { className: "small faint", textContent: measurandName(one.measurand) });
+  const head = make("div", { className: "watch-head" });
+  head.append(make("div", {}, {}, make("h2", { className: "minor", textContent: name }), what));
   const laps = make("p", { className: "small laps", textContent: lapWords(one.laps) });
   const acts = make("div", { className: "watch-acts" });
   acts.append(button("Lap", "lap", () => lap(one.id), `of ${name}`), button("Stop", "main stop", () => stop(one.id), name));
-  const doubt = make("div", { className: "watch-doubt" });
+  const card = make("li", { className: "watch-card" }, { "data-id": one.id }, head, digits, laps, acts);
   const draws = (to) => () => {
     doubted = to;
     draw();
   };
   if (doubted === one.id) {
-    doubt.append(button("Throw this start away", "alarm", () => throwAway(one.id)), button("Let it run", "quiet", draws("")));
-  } else doubt.append(button("Started by mistake", "quiet", draws(one.id), name));
-  return make("li", { className: "watch-card" }, { "data-id": one.id }, head, what, digits, laps, acts, doubt);
+    const sure = [button("Throw this start away", "alarm", () => throwAway(one.id)), button("Let it run", "quiet", draws(""))];
+    card.append(make("div", { className: "watch-doubt" }, {}, ...sure));
+  } else head.append(button("Mistake", "quiet", draws(one.id), `: ${name} was not to be started`));
+  return card;
 }
 
 const lapWords = (laps) => laps.map((each, n) => `lap ${n + 1} ${clock(each)}`).join(", ");

@@ -178,7 +178,7 @@ def test_a_second_tap_right_after_starting_stops_nothing_and_a_mistaken_start_ca
     start(phone, FOUR[:1])
     past(phone, FOUR[0], 5)
     assert phone.locator(".watch-stopped li").count() == 0
-    card(phone, FOUR[0]).get_by_role("button", name="Started by mistake").tap()
+    card(phone, FOUR[0]).get_by_role("button", name="Mistake").tap()
     phone.get_by_role("button", name="Throw this start away").tap()
     assert phone.locator(".watch-card").count() == 0
     assert stored(bench) == {}
