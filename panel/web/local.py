@@ -72,7 +72,11 @@ class Local:
             return tuple(map(self.part, part))
         if isinstance(part, Figure):
             return dataclasses.replace(
-                part, title=self.figures(part.title), alt=self.figures(part.alt), draw=self._drawn(part)
+                part,
+                title=self.figures(part.title),
+                alt=self.figures(part.alt),
+                draw=self._drawn(part),
+                data=self.part(part.data),
             )
         if dataclasses.is_dataclass(part) and not isinstance(part, type):
             kept = ("id", "numeric", "detail", "opened", "standing")

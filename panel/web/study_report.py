@@ -23,14 +23,14 @@ from panel.web.study_record import comments_of, record_of
 from stats.phrasing import listing
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
     from panel.analysis.choice_report import ChoiceReport
     from panel.analysis.forced_choice import ForcedChoiceReport
     from panel.analysis.score_report import ScoreReport
     from panel.analysis.sequential_report import SequentialReport
     from panel.analysis.study_parts import Comments, StudyRecord
-    from panel.analysis.view_parts import ReportView, Section
+    from panel.analysis.view_parts import ReportView
     from panel.store.rows import SeatProgress
     from panel.store.tables import Study
     from panel.study.answer_rows import Choice, Score
@@ -71,13 +71,11 @@ def build_report(
     *,
     shown: bool = True,
     signing: bool = False,
-    further: Sequence[Section] = (),
 ) -> StudyReport:
     """Analyse what is stored: late answers and excluded tasters stay outside, and are counted.
 
     Which sample is the reference, and which two are one, is used from the signature on, not before.
     shown : whether the view is wanted too, which takes a while
-    further : parts that others add, shown after the results
     """
     plan = studies.plan_of(study)
     fixed = signing or study.state in (State.SIGNED, State.REVEALED)
@@ -108,7 +106,7 @@ def build_report(
         )
         results = _shown(study.plan, tuple(kept), tuple(chosen), roles, names)
         assert results is not None
-        view = house.local.view(_with_verdict(house, study, _with_record(results, report, record, further)))
+        view = house.local.view(_with_verdict(house, study, _with_record(results, report, record)))
     return StudyReport(report, view, "", comments, tasters, late)
 
 
@@ -160,13 +158,11 @@ def _shown(
     )
 
 
-def _with_record(
-    view: ReportView, report: AnyReport, record: StudyRecord, further: Sequence[Section]
-) -> ReportView:
+def _with_record(view: ReportView, report: AnyReport, record: StudyRecord) -> ReportView:
     """The results with what the study's log and plan say beside them."""
     from panel.analysis.checklist import checklist
 
-    parts = view.with_sections(*further, *parts_before_the_method(record)).sections
+    parts = view.with_sections(*parts_before_the_method(record)).sections
     asked = checklist(report, {"result": view.headline, **stated_by_the_study(record)})
     facts = view.facts
     if record.products and not any(term == "Samples" for term, _ in facts):
