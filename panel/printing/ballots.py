@@ -68,7 +68,8 @@ def paper_ballots(
 
     cups : the most that one taster gets at a sitting, for what they hold together
     say : in which words, English where not given
-    Raises ValueError for no ballots, a place without tasks, a cup that is rated without a question, or a scale or method that is not known.
+    Raises ValueError for no ballots, a place without tasks, a cup that is rated without a question, or a scale or
+    method that is not known.
     """
     if not ballots or not all(ballot.tasks for ballot in ballots):
         raise ValueError("Paper ballots need at least one place, and each place at least one task.")
@@ -92,6 +93,12 @@ def paper_ballots(
             made.append(paragraph(thanks, 10))
         return made
 
+    marks = Marks("Paper ballot", commitment, rehearsal=rehearsal)
+    return render(story, marks, paper=paper, warnings=lettering.doubts(_written(plan)))
+
+
+def _written(plan: Plan) -> list[str]:
+    """What the organiser wrote, whose letters may be missing from the print's fonts."""
     texts = [
         plan.heading,
         plan.briefing,
@@ -101,9 +108,7 @@ def paper_ballots(
         *plan.conditions,
     ]
     texts += [text for q in plan.questions for text in (q.text, q.low, q.high, q.unit, *q.points)]
-    texts += [plan.consent_more, *plan.words.values()]
-    marks = Marks("Paper ballot", commitment, rehearsal=rehearsal)
-    return render(story, marks, paper=paper, warnings=lettering.doubts(texts))
+    return [*texts, plan.consent_more, *plan.words.values()]
 
 
 def _opening(plan: Plan, ballot: PaperBallot, cups: int, say: Speaks) -> list[Flowable]:

@@ -56,37 +56,34 @@ def record_screen(
     if before is not None:
         return Recorded(before.outcome, before.late, True, attempt.status == "finished")
     late = study.state != State.SERVING or open_one(session, study.id) is None
-    outcome = STORED
-    if task.number in answered_tasks(session, attempt):
-        outcome = CORRECTION if correction else KEPT_ASIDE
+    outcome = _outcome(session, attempt, task, correction=correction)
     if outcome == CORRECTION and changes_nothing(session, attempt, task, list(answers)):
         return Recorded("unchanged", late, False, attempt.status == "finished")
     fields = dict(sent)
-    session.add(
-        Submission(
-            id=submission_id,
-            attempt_id=attempt.id,
-            task_id=task.id,
-            outcome=outcome,
-            late=late,
-            sent=json.dumps(fields, ensure_ascii=False, sort_keys=True),
-            received_at=now(),
-        )
+    kept = Submission(
+        id=submission_id,
+        attempt_id=attempt.id,
+        task_id=task.id,
+        outcome=outcome,
+        late=late,
+        sent=json.dumps(fields, ensure_ascii=False, sort_keys=True),
+        received_at=now(),
     )
+    session.add(kept)
     session.flush()
     if outcome in COUNTED:
         _store_answers(session, attempt, task, submission_id, answers)
     finished = _finish_when_done(session, attempt)
-    detail = {
-        "submission": submission_id,
-        "attempt": attempt.id,
-        "task": task.number,
-        "outcome": outcome,
-        "late": late,
-        "digest": sent_digest(submission_id, fields),
-    }
+    detail = {"submission": submission_id, "attempt": attempt.id, "task": task.number, "outcome": outcome}
+    detail |= {"late": late, "digest": sent_digest(submission_id, fields)}
     append(session, study.id, "taster", "answers received", detail)
     return Recorded(outcome, late, False, finished)
+
+
+def _outcome(session: Session, attempt: Attempt, task: Task, *, correction: bool) -> str:
+    if task.number not in answered_tasks(session, attempt):
+        return STORED
+    return CORRECTION if correction else KEPT_ASIDE
 
 
 def answered_tasks(session: Session, attempt: Attempt) -> set[int]:
