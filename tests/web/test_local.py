@@ -17,6 +17,7 @@ import pytest
 from babel import Locale
 from typer.testing import CliRunner
 
+from panel.analysis.figures import bars_figure
 from panel.cli import app
 from panel.settings import Settings
 from panel.store.ledger import events_of
@@ -74,6 +75,14 @@ def test_winter_and_summer_each_have_their_own_offset() -> None:
 def test_decimals_follow_the_locale_and_nothing_else_does(text: str, german: str) -> None:
     assert written("UTC", "de-DE").figures(text) == german
     assert written("UTC", "en-GB").figures(text) == text
+
+
+def test_a_figure_is_written_with_its_words_and_the_numbers_behind_it() -> None:
+    bars = bars_figure([("plain 1.5", 2.5)], title="Shares of 0.5", axis="share", name="shares")
+    shown = written("UTC", "de-DE").part(bars)
+    assert (shown.title, shown.alt) == ("Shares of 0,5", "Shares of 0,5. plain 1,5 2,5.")
+    assert shown.data.rows == (("plain 1,5", "2,5"),)
+    assert ">2,5<" in shown.svg
 
 
 def test_a_number_is_written_with_the_decimals_asked_for() -> None:
