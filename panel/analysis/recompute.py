@@ -60,8 +60,8 @@ def forced_choice(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None
     """P(at least so many right | everybody guesses), and the exact limits of Clopper and Pearson."""
     guess, n = GUESSING[report["test"]], len(rows)
     right = sum(row["correct"] == "yes" for row in rows)
-    for what, again in (("answers", n), ("correct", right)):
-        sheet.hold(what, report[what], again)
+    for what, found in (("answers", n), ("correct", right)):
+        sheet.hold(what, report[what], found)
     judged = [_right(report["test"], row["samples"].split(), row["chosen"]) for row in rows]
     if None not in judged:
         sheet.hold("right ones, judged anew from samples and choice", right, sum(map(bool, judged)))
@@ -84,9 +84,9 @@ def sequential(report: dict[str, Any], rows: list[Row], sheet: Sheet) -> None:
     right = [row["correct"] == "yes" for row in sorted(rows, key=lambda row: int(row["arrived"]))]
     ratio = np.cumsum([np.log(apart / guess if yes else (1 - apart) / (1 - guess)) for yes in right])
     passed = np.flatnonzero((ratio <= np.log(b / (1 - a)) + 1e-9) | (ratio >= np.log((1 - b) / a) - 1e-9)) + 1
-    after = next((int(n) for n in (*passed, report["most"]) if n <= min(len(right), report["most"])), None)
-    found = ("similar", "difference")[int(ratio[after - 1] > 0)] if after in passed else "undecided"
-    said = "continue" if after is None else found
+    ends = {int(n): "difference" if ratio[n - 1] > 0 else "similar" for n in passed}
+    after = next((n for n in (*ends, report["most"]) if n <= min(len(right), report["most"])), None)
+    said = "continue" if after is None else ends.get(after, "undecided")
     sheet.hold("right ones", report["correct"], sum(right))
     sheet.hold("tasters until the decision", report["found"]["decided_after"], after)
     sheet.hold(f"decision “{report['found']['decision']}”", 1.0, float(said == report["found"]["decision"]))
