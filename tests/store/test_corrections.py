@@ -65,7 +65,9 @@ def test_a_correction_is_appended_and_the_first_answer_stays_in_sight(rice: Rice
         assert corrections_in(session, rice.id) == 1
         assert [send.outcome for send in sends_of(session, rice.id)] == ["stored", "correction"]
         assert standing_sends(session, session.get_one(Attempt, attempt)) == {1: {"q1": "3", "q2": "40"}}
-        assert next(seat.answered for seat in progress_of(session, rice.id)) == 1, "one screen, corrected once"
+        assert next(seat.answered for seat in progress_of(session, rice.id)) == 1, (
+            "one screen, corrected once"
+        )
     assert first_broken(events) is None
     assert [detail["outcome"] for detail in details] == ["stored", "correction"]
     assert details[1]["digest"] == sent_digest("two", {"q1": "3", "q2": "40"})
