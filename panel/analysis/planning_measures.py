@@ -243,17 +243,6 @@ def _rating(plan: Plan, known: Circumstances) -> Measure | None:
         error = spread * (2 / (judges * replicates)) ** 0.5
         return float(stats.pair_power(gap, standard_error=error, df=df, critical=_reach(samples, df, alpha)))
 
-    def needed(gap: float, target: float) -> Needed:
-        low, high = 1, 2
-        while power(high, gap) < target:
-            low, high = high, 2 * high
-            if high > MOST_RATERS:
-                raise ValueError(f"more than {MOST_RATERS} people are needed")
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (low, middle) if power(middle, gap) >= target else (middle, high)
-        return Needed(high, high)
-
     how = f"a spread of {significant(spread, 2)} points within tasters ({percent(known.spread)} of the scale)"
     return Measure(
         axis="true difference between two samples, in scale points",
@@ -262,12 +251,25 @@ def _rating(plan: Plan, known: Circumstances) -> Measure | None:
         planned=known.size.of_scale * length,
         power=power,
         words=lambda gap: f"a difference of {gap:.2g} {'point' if gap == 1 else 'points'}",
-        needed=needed,
+        needed=functools.partial(_least, power),
         people=people_for(plan, 2),
         notes=(f"Noncentral t{_all_pairs(samples)}; assumes {how}.", *_few_take_all(plan), *_ways(plan)),
         coarse=True,
         steady=True,
     )
+
+
+def _least(power: Callable[[int, float], float], gap: float, target: float) -> Needed:
+    """The least number of people, where more never find less."""
+    low, high = 1, 2
+    while power(high, gap) < target:
+        low, high = high, 2 * high
+        if high > MOST_RATERS:
+            raise ValueError(f"more than {MOST_RATERS} people are needed")
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if power(middle, gap) >= target else (middle, high)
+    return Needed(high, high)
 
 
 @functools.lru_cache(maxsize=4096)
