@@ -1,4 +1,4 @@
-"""A page as PDF, drawn by the Chromium of this machine without a window or a network; its own policy keeps scripts out."""
+"""A page as PDF, drawn by the Chromium of this machine without a window or a network; its policy keeps scripts out."""
 
 from __future__ import annotations
 
