@@ -62,7 +62,17 @@ class Watch:
         replies = {path: browser.get(path) for path in self._routes()}
         linked = {path for reply in replies.values() for path in LINKED.findall(reply.text)}
         wanted = {path.replace("&amp;", "&") for path in linked} - replies.keys()
-        forms = ("/leave", "/sign-out", "/delete", "/exclusions", "/statements", "/seal", "/open", "/close", "/sign")
+        forms = (
+            "/leave",
+            "/sign-out",
+            "/delete",
+            "/exclusions",
+            "/statements",
+            "/seal",
+            "/open",
+            "/close",
+            "/sign",
+        )
         return replies | {path: browser.get(path) for path in wanted if not path.endswith(forms)}
 
     def _routes(self) -> Iterator[str]:
