@@ -29,6 +29,7 @@ PAPER: dict[str, Any] = {
     "pad": 0.8,
 }  # behind text that crosses a line
 WIDTH = 7.0  # inches; the page scales it
+LEAST_WIDTH = 5.4  # narrower figures would be blown up by the page
 # Lines that stay apart in print without colour: dash pattern and mark.
 LINES = (
     ("-", "o"),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from panel.analysis.drawing import (
     GREY,
     INK,
+    LEAST_WIDTH,
     PALE,
     PAPER,
     WIDTH,
@@ -276,7 +277,7 @@ def _draw_grid(
     tilted = len(attributes) > 5 or max(map(len, attributes)) > 14
     figure, axes = canvas(
         (1.4 if tilted else 0.5) + 0.26 * len(tasters),
-        min(WIDTH, 2.2 + 1.1 * len(attributes)),
+        min(WIDTH, max(LEAST_WIDTH, 2.2 + 1.1 * len(attributes))),
         labels=labels,
         top=1.25 if tilted else 0.4,
         bottom=0.1,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from panel.analysis.drawing import (
     GREY,
     INK,
+    LEAST_WIDTH,
     LINES,
     PALE,
     WIDTH,
@@ -226,7 +227,7 @@ def _draw_serving(cells: Mapping[str, Mapping[int, tuple[float, int]]]) -> str:
     listed = list(cells.items())[::-1]
     samples = [cut(name) for name, _ in listed]
     positions = sorted({place for row in cells.values() for place in row})
-    width = min(WIDTH, 2.6 + 0.62 * len(positions))
+    width = min(WIDTH, max(LEAST_WIDTH, 2.6 + 0.62 * len(positions)))
     figure, axes = canvas(0.75 + 0.3 * len(samples), width, labels=samples)
     most = max((abs(value) for row in cells.values() for value, _ in row.values()), default=0.0) or 1.0
     shades = [[1.0] * len(positions) for _ in samples]
