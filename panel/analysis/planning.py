@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import stats
+from panel.analysis.planning_measures import POWER, effective_people
+from panel.study.circumstances import TYPICAL_SPREAD
 from panel.study.questions import span_of
 from panel.study.test_methods import method_of
 from stats.phrasing import percent
@@ -14,11 +16,6 @@ if TYPE_CHECKING:
 
     from panel.study.plan import Plan
 
-POWER = 0.8
-# Residual standard deviation as a share of the scale's length: the average over consumer studies in Hough and
-# others (2006), Food Quality and Preference 17, 522-526; from memory. It gives their 112 consumers for a tenth of
-# the scale.
-TYPICAL_SPREAD = 0.23
 FEW = 8
 
 
@@ -109,15 +106,8 @@ def _rating(plan: Plan) -> tuple[str, ...]:
 
 
 def _effective_tasters(plan: Plan) -> int:
-    """Tasters who take all samples and compare two of them as precisely: replications times efficiency factor.
-
-    Of a balanced incomplete block plan, t (k - 1) / (k (t - 1)): Cochran and Cox (1957), chapter 11.
-    """
-    taken, samples = plan.layout.per_taster, plan.samples
-    if taken is None:
-        return plan.tasters
-    efficiency = samples * (taken - 1) / (taken * (samples - 1))
-    return max(2, int(plan.tasters * plan.layout.sittings * taken / samples * efficiency))
+    """Tasters who take all samples and compare two of them as precisely; at least two, for which power is defined."""
+    return max(2, effective_people(plan, plan.tasters)) if plan.layout.per_taster else plan.tasters
 
 
 def _two_product(plan: Plan) -> tuple[str, ...]:

@@ -106,7 +106,8 @@ class _Crowd:
             self.measure.words(self.measure.planned) if self.measure else "a difference as large as matters"
         )
         if kind == "scores":
-            return f"Made up: {self.labels[0]} lies above {self.labels[1]} by {size}; the others lie halfway between."
+            others = "; the others lie halfway between" if self.plan.samples > 2 else ""
+            return f"Made up: {self.labels[0]} lies above {self.labels[1]} by {size}{others}."
         if kind == "preference":
             return f"Made up: {size}, which is {self.labels[0]}."
         if kind == "ranking":
