@@ -146,6 +146,9 @@ def _shares(frame: pd.DataFrame, settings: Settings) -> _Results:
 def _scores(frame: pd.DataFrame, shape: Shape, settings: Settings) -> _Results:
     results, of_anova = _Results([]), settings.of_anova()
     alpha, method = settings.alpha, method_for(shape)[0]
+    if shape.tasters < 2:
+        results.failed.append("one taster's scores say nothing about other tasters; at least two are needed")
+        return results
     if frame["score"].nunique() < 2:
         results.failed.append(f"every score is {frame['score'].max():g}, which leaves nothing to compare")
         return results

@@ -46,10 +46,12 @@ def attribute_section(
     if one.main is not None:
         tables.append(folded(anova_table(one, one.main)))
     drawn = _figures(one, place, called, leads) if figures else []
+    said = "" if told else wording.attribute_sentence(one, called)
+    why = one.why if one.main is not None or one.shares is not None else ""
     return Section(
         id=f"attribute-{place}",
         title=one.title[:1].upper() + one.title[1:],
-        paragraphs=(*(() if told else (wording.attribute_sentence(one, called),)), one.why),
+        paragraphs=tuple(text for text in (said, why) if text),
         figures=tuple(drawn),
         tables=tuple(table for table in tables if table is not None and table.rows),
         notes=tuple(as_sentence(note) for note in (*one.notes, *one.not_done)),

@@ -149,7 +149,7 @@ def _sure(report: ScoreReport, leading: str | None) -> tuple[str, ...]:
                 f"{'comes' if len(checks) == 1 else 'come'} out the same at α = {report.alpha:g}."
             ]
         said += [without_sentence(one)] if hangs_on_them(one) else []
-    said += report.notes
+    said += report.notes if any(one.p_value is not None for one in report.attributes) else ()
     if report.tasters < FEW:
         said.append(
             f"{count(report.tasters, 'taster')} can stand for few others: take the result as a first look."

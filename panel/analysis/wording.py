@@ -81,6 +81,10 @@ def headline(report: ScoreReport, called: Called) -> str:
 def _counted(attributes: list[AttributeReport], other: str, correction: str) -> str:
     found = [f"“{one.title}”" for one in attributes if one.found]
     n = len(attributes)
+    if all(one.p_value is None for one in attributes):
+        reasons = {reason for one in attributes for reason in one.not_done[:1]}
+        why = f": {next(iter(reasons))}" if len(reasons) == 1 else ""
+        return f"No {other}attribute could be analysed{why}."
     corrected = f"{CORRECTIONS[correction]} over {n} attributes" if n > 1 else "no correction needed"
     if not found:
         what = (

@@ -100,6 +100,7 @@ REPORTS = {
     "rating, one against others": lambda: analyse_scores(scores(samples=4, effect=0.3), reference="A"),
     "rating, conditions": lambda: analyse_scores(scores(replicates=2, conditions=2, effect=0.4)),
     "rating, two tasters": lambda: analyse_scores(scores(tasters=2)),
+    "rating, one taster": lambda: analyse_scores(scores(tasters=1, attributes=("liking", "salty"))),
     "rating, yes or no": lambda: analyse_scores(yes_no()),
     "rating, equal": lambda: analyse_scores(scores().assign(score=5.0)),
     "rating, drivers": drivers,
