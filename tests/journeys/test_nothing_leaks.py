@@ -175,7 +175,13 @@ def test_no_word_of_a_product_gets_out_before_the_reveal(site: Site, typed: dict
             "kitchen",
             {"/kitchen", *(f"/print/{sheet}.pdf" for sheet in ("pour-sheet", "serving-sheet", "tray-maps"))},
         ),
-        ("analyst", {"/report", "/report.pdf", "/report.html", "/report/running.css"}),
+        (
+            "analyst",
+            {
+                *("/report", "/report.pdf", "/report.html", "/report/running.css"),
+                *("/verdict", "/verdict.csv", "/verdict-table.html"),
+            },
+        ),
     ],
     ids=["nobody", "taster", "kitchen", "analyst"],
 )

@@ -67,6 +67,9 @@ MAY = {
         "exclusions",
         "statements",
         "sign",
+        "verdict",
+        "verdict.csv",
+        "verdict-table.html",
     },
     "bench": {
         "bench",
