@@ -247,7 +247,16 @@ def test_the_log_tells_no_value_and_no_product_and_each_row_fits_its_fingerprint
         documents = [as_document(session, row) for row in rows]
     written = json.dumps([event.detail for event in events], ensure_ascii=False)
     assert "1234.56789" in json.dumps(documents)
-    tell = ["1234.56789", "777.125", "24:50", "wixforde", "Mo", *ids_of(rice), *NAMES, *(row.nonce for row in rows)]
+    tell = [
+        "1234.56789",
+        "777.125",
+        "24:50",
+        "wixforde",
+        "Mo",
+        *ids_of(rice),
+        *NAMES,
+        *(row.nonce for row in rows),
+    ]
     assert [word for word in tell if word in written] == []
     fingerprints = [event.detail["digest"] for event in events if "revision" in event.detail]
     assert fingerprints == [digest(document) for document in documents]
