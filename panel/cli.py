@@ -196,9 +196,11 @@ def verify(
     """Check a bundle offline: seal, log, answers and results, from its files alone."""
     from panel.analysis.verification import verify_bundle
     from panel.study.bundle import NotABundleError
+    from panel.web.verdict_bundle import verdict_check
 
+    content = _read(file)
     try:
-        verification = verify_bundle(_read(file), head)
+        verification = verify_bundle(content, head).with_check(verdict_check(content))
     except NotABundleError as error:
         print(error, file=sys.stderr)
         raise typer.Exit(1) from None

@@ -36,6 +36,10 @@ class Verification:
         """The first thing that does not hold."""
         return next((check for check in self.checks if check.holds is False), None)
 
+    def with_check(self, check: Check | None) -> Verification:
+        """This and one more check, of a room that this one does not know; the same without one."""
+        return self if check is None else Verification((*self.checks, check))
+
     @property
     def holds(self) -> bool:
         """Whether everything that could be checked holds."""

@@ -46,6 +46,8 @@ RECOMPUTE = "recompute.py"
 KEY = "key.csv"
 BENCH = "bench.csv"
 REVISIONS = "bench.jsonl"
+VERDICT = "verdict.json"
+VERDICT_TABLE = "verdict-table.html"
 
 PARTS = (
     Part(README, "seal", "this text"),
@@ -59,6 +61,8 @@ PARTS = (
     Part(KEY, "reveal", "which blind letter was which product"),
     Part(BENCH, "reveal", "what was measured beside taste: every run, by product name"),
     Part(REVISIONS, "reveal", "every revision of every measurement, as the log fingerprints it"),
+    Part(VERDICT, "reveal", "the verdict by the sealed criteria and weights, with every number it rests on"),
+    Part(VERDICT_TABLE, "reveal", "places, totals and criteria of all products as a page for readers"),
     Part(SEALED, "seal", "everything the commitment covers; key, seed and nonce are in it from the reveal on"),
     Part(COMMITMENT, "seal", "SHA-256 over the canonical JSON of sealed.json once it is complete (keys sorted, no "
          "blanks, UTF-8)"),

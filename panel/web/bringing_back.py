@@ -15,6 +15,7 @@ from panel.study.problems import Problem
 from panel.web.access import AsOrganiser
 from panel.web.exports import data_files
 from panel.web.pages import InHouse, page, see_other, sent_form
+from panel.web.verdict_bundle import verdict_check
 
 if TYPE_CHECKING:
     from panel.store.tables import Study
@@ -56,8 +57,8 @@ def brought_back(house: House, data: bytes, actor: str) -> Study:
     NotABundleError, or CannotComeBackError with the first thing that does not hold; then nothing was changed.
     """
     files = bundle.unpacked(data).texts
-    for check in each_check(data):
-        if check.holds is False:
+    for check in (*each_check(data), verdict_check(data)):
+        if check is not None and check.holds is False:
             raise CannotComeBackError(
                 f"This bundle does not hold, at “{check.what}”: {check.text} Nothing was changed."
             )

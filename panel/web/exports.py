@@ -26,6 +26,8 @@ from panel.web.access import AsOrganiser, OrganisersStudy
 from panel.web.bench_export import bench_files
 from panel.web.pages import InHouse
 from panel.web.report_file import report_file
+from panel.web.verdict_bundle import verdict_file
+from panel.web.verdict_table import table_file
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -110,7 +112,12 @@ def _readable(house: House, study: Study, files: Mapping[str, str | bytes]) -> d
     tables = {name: str(files[name]) for name in bundle.TABLES if files.get(name)}
     columns = {name: next(csv.reader(io.StringIO(text))) for name, text in tables.items()}
     described = rows_csv(dictionary.rows(dictionary.entries(studies.plan_of(study), columns)))
-    made: dict[str, str | bytes] = {bundle.PAGE: report_file(house, study), bundle.DICTIONARY: described}
+    made: dict[str, str | bytes] = {
+        bundle.PAGE: report_file(house, study),
+        bundle.DICTIONARY: described,
+        bundle.VERDICT: verdict_file(house, study),
+        bundle.VERDICT_TABLE: table_file(house, study),
+    }
     sheets = {
         name.removesuffix(".csv"): text for name, text in {**tables, bundle.DICTIONARY: described}.items()
     }

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request, Response
 
 from panel.store import studies
+from panel.study import bundle
 from panel.study.life import State
 from panel.study.problems import Problem
 from panel.web.access import AnalystsStudy
@@ -17,16 +16,15 @@ from panel.web.pages import InHouse, notice, page, wants_fragment
 from panel.web.study_page import StudyHead, head_of_page
 from panel.web.verdict_inputs import has_verdict
 from panel.web.verdict_parts import RESTS, comparable, settled
-from panel.web.verdict_view import criteria_table, totals_table
+from panel.web.verdict_table import as_csv, table_file
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from panel.analysis.figures import Figure
-    from panel.analysis.view_parts import Section, Table
+    from panel.analysis.view_parts import Section
     from panel.bench.findings import ProductCard
     from panel.bench.methods_text import Paragraph
-    from panel.bench.verdict import Verdict
     from panel.store.tables import Study
     from panel.study.measuring import Bench
     from panel.web.house import House
@@ -114,61 +112,11 @@ def take_csv(request: Request, house: InHouse, study: AnalystsStudy) -> Response
 def take_table(request: Request, house: InHouse, study: AnalystsStudy) -> Response:
     if (refused := _refused(request, study)) is not None:
         return refused
-    found = settled(house, study)
-    tables = tuple(house.local.part(table) for table in tables_to_take(found.verdict))
-    context = TablePage(head_of_page(study), found.said, tables, RESTS)
-    return page(
-        request,
-        "verdict/table.html",
-        context,
-        headers={"Content-Disposition": 'attachment; filename="verdict-table.html"'},
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class TablePage:
-    """The table for readers, as a page of its own without anything else."""
-
-    head: StudyHead
-    said: tuple[str, ...]
-    tables: tuple[Table, ...]
-    rests: str
-
-
-def tables_to_take(verdict: Verdict) -> tuple[Table, ...]:
-    """What a reader may want: places and totals, and every criterion."""
-    return totals_table(verdict), criteria_table(verdict)
-
-
-def as_csv(verdict: Verdict) -> str:
-    """One line for each product and criterion, with the product's total; plain numbers, decimal points."""
-    out = io.StringIO()
-    lines = csv.writer(out, lineterminator="\n")
-    heads = "product,standing,place_low,place_high,letters,total,total_low,total_high,chance_first,criterion,group"
-    lines.writerow([*heads.split(","), "share", "value", "low", "high", "unit", "n", "score", "missing"])
-    for card in verdict.cards:
-        total = (card.total, card.low, card.high, card.first if card.ranks else None)
-        for one in card.criteria:
-            found = (one.value, one.low, one.high, one.unit, one.n, one.score, one.missing)
-            row = (
-                card.name,
-                card.standing,
-                card.place_low or "",
-                card.place_high or "",
-                card.letters,
-                *total,
-            )
-            lines.writerow([_cell(cell) for cell in (*row, one.name, one.group, one.share, *found)])
-    return out.getvalue()
-
-
-def _cell(value: object) -> object:
-    """Numbers with what they hold; text that a spreadsheet would take for a formula is kept as text."""
-    if isinstance(value, float):
-        return f"{value:.6g}"
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@"):
-        return f"'{value}"
-    return "" if value is None else value
+    headers = {
+        "Content-Disposition": f'attachment; filename="{bundle.VERDICT_TABLE}"',
+        "Cache-Control": "no-store",
+    }
+    return Response(table_file(house, study), media_type="text/html; charset=utf-8", headers=headers)
 
 
 def _refused(request: Request, study: Study) -> Response | None:

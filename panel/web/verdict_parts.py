@@ -177,8 +177,10 @@ def _agreements(inputs: VerdictInputs, compare: tuple[str, str] | None) -> tuple
 def _remarks(inputs: VerdictInputs) -> tuple[str, ...]:
     said = []
     if inputs.later:
-        words = count(inputs.later, "measurement was", "measurements were")
-        said.append(f"{words} entered after the names were revealed; they are kept and do not count here.")
+        words = count(inputs.later, "measurement or change was", "measurements or changes were")
+        said.append(
+            f"{words} entered after the names were revealed; all is kept, and nothing of it counts here."
+        )
     if inputs.strangers:
         said.append(
             f"The register does not know {listing(inputs.strangers)}: what was tasted of it is not in the verdict."
