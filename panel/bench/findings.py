@@ -152,7 +152,8 @@ def _price(verdict: Verdict, card: Scorecard) -> Statement | None:
     if row.on_front:
         text = f"Costs {cost}; no other gives as much for less, or more for as much ({percent(row.chance)} of draws)."
         return Statement(text, (f"price:{card.product}:front",))
-    text = f"Costs {cost}; another costs no more and scores no less (all but {percent(row.chance)} of draws)."
+    sure = percent(1 - row.chance)
+    text = f"Costs {cost}; another costs no more and scores no less ({sure} of draws)."
     return Statement(text, (f"price:{card.product}:beaten",))
 
 

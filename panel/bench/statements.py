@@ -55,7 +55,7 @@ def facts(verdict: Verdict) -> dict[str, tuple[str, ...]]:
                 name_of(verdict, row.product),
                 price_words(row.price, unit),
                 points(row.total),
-                percent(row.chance),
+                percent(row.chance if row.on_front else 1 - row.chance),
             )
         for step in verdict.price.steps:
             found[step_id(step)] = (

@@ -46,8 +46,9 @@ def taste_and_bench(verdict: Verdict) -> tuple[Statement, ...]:
     if set(taste.leaders).isdisjoint(bench.leaders):
         liked = listing([name_of(verdict, one) for one in taste.leaders])
         measured = listing([name_of(verdict, one) for one in bench.leaders])
+        leads = "leads" if len(taste.leaders) == 1 else "lead"
         return (
-            Statement(f"Taste and bench disagree: by taste {liked} leads, by the bench {measured}.", rests),
+            Statement(f"Taste and bench disagree: by taste {liked} {leads}, by the bench {measured}.", rests),
         )
     if len(taste.leaders) == len(bench.leaders) == 1:
         return (Statement(f"Taste and bench agree on {name_of(verdict, taste.leaders[0])}.", rests),)

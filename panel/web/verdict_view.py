@@ -193,28 +193,38 @@ def _gates(verdict: Verdict) -> Section | None:
             "A must is a gate: whoever fails it cannot win, and no score makes up for it. One whose interval spans "
             "the limit is uncertain, neither passed nor failed.",
         ),
-        tables=(
-            Table(
-                caption="Musts of each product",
-                columns=(
-                    Column("Product", numeric=False),
-                    Column("Must", numeric=False),
-                    Column("Limit", numeric=False),
-                    Column("Outcome", numeric=False),
-                    Column("Chance of meeting it"),
-                    Column("Why", numeric=False),
-                ),
-                rows=tuple(_gate_row(card, gate) for card, gate in gates),
-            ),
+        tables=tuple(
+            table
+            for table in (
+                _gate_table("Musts not passed", [(c, gate) for c, gate in gates if gate.outcome != "passed"]),
+                _gate_table("All musts of each product", gates, detail=True),
+            )
+            if table.rows
         ),
         gist=f"{missed} of {len(gates)} not passed" if missed else "all passed",
         opened=bool(missed),
     )
 
 
+def _gate_table(caption: str, gates: Sequence[tuple[Scorecard, Gate]], *, detail: bool = False) -> Table:
+    """A row for each must; the reason, which holds the value and the limit, last."""
+    return Table(
+        caption=caption,
+        columns=(
+            Column("Product", numeric=False),
+            Column("Must", numeric=False),
+            Column("Outcome", numeric=False),
+            Column("Chance of meeting it"),
+            Column("Why", numeric=False),
+        ),
+        rows=tuple(_gate_row(card, gate) for card, gate in gates),
+        detail=detail,
+    )
+
+
 def _gate_row(card: Scorecard, gate: Gate) -> tuple[str, ...]:
     chance = ABSENT if gate.chance is None else chance_text(gate.chance)
-    return card.name, gate.name, gate.limit, OUTCOMES[gate.outcome], chance, gate.reason
+    return card.name, f"{gate.name} ({gate.limit})", OUTCOMES[gate.outcome], chance, gate.reason
 
 
 def _weights(verdict: Verdict) -> Section | None:
