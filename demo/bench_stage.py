@@ -11,6 +11,8 @@ from demo import bench_story
 from demo.phone import RefusedError, Taster
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from demo.phone import Phone
     from demo.stage import Organiser
 
@@ -21,8 +23,10 @@ def carry_to_a_verdict(organiser: Organiser, passphrase: str, answers: object) -
     """A study that is sealed, tasted, measured, signed and revealed; its id. answers : as `demo.stage.answers`."""
     study = organiser.draft(bench_story.VERDICT)
     organiser.seal(study)
+    instruments = described(organiser.browser, study)
     keys = [f"m{number}" for number in range(1, 11)]
-    measure(organiser.browser, study, [key for key in keys if key not in bench_story.AFTER_TASTING])
+    before = [key for key in keys if key not in bench_story.AFTER_TASTING]
+    measure(organiser.browser, study, before, instruments)
     organiser.open(study)
     cups, join_path = organiser.cups(study), organiser.join_path(study)
     for number in range(1, bench_story.TASTERS_AT_VERDICT + 1):
@@ -30,21 +34,34 @@ def carry_to_a_verdict(organiser: Organiser, passphrase: str, answers: object) -
         for screen in taster.screens:
             taster.answer(screen, answers(number, screen, cups))  # type: ignore[operator]
     organiser.close(study)
-    measure(organiser.browser, study, list(bench_story.AFTER_TASTING))
+    measure(organiser.browser, study, list(bench_story.AFTER_TASTING), instruments)
     browser = organiser.browser
     browser.post(f"/studies/{study}/sign", {"signed_by": "Ines"})
     browser.post(f"/studies/{study}/reveal", {"passphrase": passphrase})
     return study
 
 
-def measure(browser: Phone, study: str, keys: list[str]) -> None:
+def described(browser: Phone, study: str) -> dict[str, str]:
+    """Describe the instruments with what they resolve; measurand -> the instrument's id."""
+    address = f"/studies/{study}/bench/instruments"
+    names = ("quantity", "unit", "resolution", "accuracy")
+    for name, about in bench_story.INSTRUMENTS.items():
+        reply = browser.post(address, {"name": name, **dict(zip(names, about, strict=True))})
+        if reply.status >= 400:
+            raise RefusedError(f"the bench did not take the {name} (status {reply.status})")
+    found = re.findall(r"<strong>([^<]+)</strong>.*?[?]change=(\w+)#", browser.get(address).text)
+    ids = {unescape(name): key for name, key in found}
+    return {key: ids[name] for key, name in bench_story.MEASURED_WITH.items()}
+
+
+def measure(browser: Phone, study: str, keys: list[str], instruments: Mapping[str, str]) -> None:
     """Every run of these measurands, typed into the bench's forms, all cookers of a run at once."""
     for key in keys:
         address = f"/studies/{study}/bench/measure/{key}"
         products = products_on(browser.get(address).text)
         for run in range(1, RUNS + 1):
             fields = {"by": bench_story.TESTERS[run - 1], "priced_on": "2026-03-02"}
-            fields |= {"ambient": f"{bench_story.AMBIENT_C:g}"}
+            fields |= {"ambient": f"{bench_story.AMBIENT_C:g}", "instrument": instruments.get(key, "")}
             typed = {
                 product: {f"{part}-{product}{place}": value for (part, place), value in found.items()}
                 for product, name in products.items()

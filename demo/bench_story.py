@@ -41,7 +41,7 @@ class Measured:
 
 BENCH = {
     "Tomoshibi Hearth": Measured(52, 268, 36, 70, 0.0, 412, 4.3, 4.0, 78, 189),
-    "Kumorigama": Measured(71, 342, 31, 66, 0.0, 455, 3.0, 2.4, 55, 329),
+    "Kumorigama": Measured(71, 342, 31, 66, 0.0, 448, 3.0, 2.4, 55, 329),
     "Grainsong 3": Measured(34, 214, 39, 72, 0.0, 398, 4.6, 4.4, 84, 99),
     "Velsund V40": Measured(27, 196, 47, 73, 0.0, 421, 4.2, 4.1, 80, 79),
     "Ricelet Mini": Measured(31, 131, 42, None, 0.0092, 301, 3.9, 3.1, 66, 39, burns=1),
@@ -104,7 +104,21 @@ VERDICT = {
     "tasters": "20",
     **typed_bench(),
 }
-TASTERS_AT_VERDICT = 18
+TASTERS_AT_VERDICT = 14
+INSTRUMENTS = {
+    "Kitchen stopwatch": ("duration", "s", "0.2", ""),
+    "Power meter": ("energy", "Wh", "1", "2"),
+    "Probe thermometer": ("temperature", "°C", "0.1", "0.5"),
+    "Sound level meter": ("noise", "dB(A)", "0.1", "1.5"),
+    "Tape measure": ("length", "mm", "1", "0.5"),
+}  # what it measures, in which unit, its resolution, and how far it may be off ("" where nobody says)
+MEASURED_WITH = {
+    "m1": "Kitchen stopwatch",
+    "m2": "Power meter",
+    "m3": "Probe thermometer",
+    "m4": "Sound level meter",
+    "m5": "Tape measure",
+}
 AFTER_TASTING = ("m7", "m8", "m9")
 ONE_BY_ONE = ("m3", "m9")  # whose form is for one cooker at a time
 

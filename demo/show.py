@@ -1,4 +1,4 @@
-"""`python -m panel demo`: the server on made-up data, with four studies and tasters who answer while it runs."""
+"""`python -m panel demo`: the server on made-up data, with five studies and tasters who answer while it runs."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ class Play:
 
     def begin(self) -> None:
         """Start, in the background."""
-        self._say.print("Setting up four studies, tasters included. This takes some seconds …")
+        self._say.print("Setting up five studies, tasters and bench included. This takes a while …")
         self._thread.start()
 
     def end(self) -> None:
@@ -101,7 +101,7 @@ def ways_in(base_url: str, staged: Staged, password: str) -> list[str | Text]:
         f"  password    {password}",
         f"  passphrase  {PASSPHRASE}   (opens the names of every sealed study here)",
         "",
-        "[bold]The four studies[/] (organiser)",
+        "[bold]The five studies[/] (organiser)",
         "  a draft, complete enough to look at its plan and seal it",
         f"  {study}/{staged.draft}/draft",
         "  sealed: print, pour, then open the sitting in the room",
@@ -110,6 +110,12 @@ def ways_in(base_url: str, staged: Staged, password: str) -> list[str | Text]:
         f"  {study}/{staged.serving}/room",
         "  closed, 24 tasters: read by blind letter, sign, reveal",
         f"  {study}/{staged.closed}/report",
+        "  revealed, measured on the bench as well: what taste and bench make together",
+        f"  {study}/{staged.verdict}/verdict",
+        "  its bench, by name and without letters",
+        f"  {study}/{staged.verdict}/bench",
+        "  its stopwatch, for several cookers at once",
+        f"  {study}/{staged.verdict}/bench/stopwatch",
         "",
         "[bold]Kitchen[/]: what to pour into which cup (the sealed study; no password)",
         f"  {staged.kitchen_link}",

@@ -1,4 +1,4 @@
-"""Setting the stage: the four studies of the demo, made through the organiser's own forms."""
+"""Setting the stage: the five studies of the demo, made through the organiser's own forms."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ OF_ONE_SHAPE = (
 
 @dataclass(frozen=True, slots=True)
 class Furnished:
-    """The organiser at the desk, the four studies of the demo, and one that went all the way."""
+    """The organiser at the desk, the five studies of the demo, and one that went all the way."""
 
     organiser: Organiser
     staged: Staged

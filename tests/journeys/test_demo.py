@@ -1,4 +1,4 @@
-"""The demo, started as a user starts it: four studies, addresses that open, and a polite end."""
+"""The demo, started as a user starts it: five studies, addresses that open, and a polite end."""
 
 from __future__ import annotations
 
@@ -79,7 +79,13 @@ def test_each_user_has_an_address_that_opens(demo: tuple[subprocess.Popen[str], 
     password = re.search(r"password +(\S+)", printed)
     assert password is not None
     signed_in = organiser.post("/sign-in", {"name": "Wren", "password": password[1]})
-    assert re.findall(r'class="state">(\w+)<', signed_in.text) == ["sealed", "serving", "closed", "draft"]
+    assert re.findall(r'class="state">(\w+)<', signed_in.text) == [
+        "sealed",
+        "serving",
+        "revealed",
+        "closed",
+        "draft",
+    ]
     draft = organiser.get("/" + under(printed, "a draft"))
     assert "Save and look at the serving plan" in draft.text
     assert "To the room: open the sitting" in organiser.get("/" + under(printed, "sealed: print")).text
