@@ -104,7 +104,7 @@ VERDICT = {
     "tasters": "20",
     **typed_bench(),
 }
-TASTERS_AT_VERDICT = 14
+TASTERS_AT_VERDICT = 18
 INSTRUMENTS = {
     "Kitchen stopwatch": ("duration", "s", "0.2", ""),
     "Power meter": ("energy", "Wh", "1", "2"),
