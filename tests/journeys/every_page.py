@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from tests.journeys.site import Site
 
 LINK = re.compile(r'<a [^>]*?href="(/[^"#]*)')
-RANDOM = re.compile(r"\b[a-z2-7]{16}\b|\b[A-Z2-7]{12,26}\b|\b\d+\b|[\w-]{30,}")
+RANDOM = re.compile(r"\b[a-z2-7]{16}\b|\b[A-Z2-7]{12,26}\b|\bm?\d+\b|[\w-]{30,}")
 OF_ONE_SHAPE = (
     6,
     2,
