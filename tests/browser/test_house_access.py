@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from demo.phone import Phone
 
+FEW = {"/studies/*": 6, "/studies/*/report": 3}  # shapes that differ by the study's state
 WIDTHS = {"light": 1280, "dark": 390}
 
 
@@ -40,12 +41,12 @@ def furnished(
 
 
 def some_of_each_shape(paths: Iterable[str]) -> list[str]:
-    """Two paths of each shape, since a page is looked at slowly; a report in three states. No files to keep."""
+    """Two paths of most shapes, since a page is looked at slowly. No files to keep."""
     seen: Counter[str] = Counter()
     kept = []
     for path in paths:
         shape = shape_of(path)
-        if not path.endswith(".html") and seen[shape] < (3 if shape.endswith("/report") else 2):
+        if not path.endswith(".html") and seen[shape] < FEW.get(shape, 2):
             seen[shape] += 1
             kept.append(path)
     return kept
