@@ -77,6 +77,7 @@ def take_pictures(browser: Browser, scene: Scene, folder: Path) -> None:
         "plan": (f"{study}{scene.staged.draft}/plan", ""),
         "room": (f"{study}{scene.staged.serving}/room", ""),
         "report": (f"{study}{scene.staged.closed}/report", ""),
+        "verdict": (f"{study}{scene.staged.verdict}/verdict", ""),
     }
     for name, (address, at) in shots.items():
         desk.goto(address)
@@ -90,10 +91,22 @@ def take_pictures(browser: Browser, scene: Scene, folder: Path) -> None:
     phone.wait_for_url("**/t/**")
     _tap_an_answer(phone)
     phone.screenshot(path=folder / "taste.png")
+    _stopwatch(_desk(browser, scene, **PHONE), scene, folder)
     take_questions(_desk(browser, scene, **PHONE), scene.organiser, folder)
     kitchen = browser.new_context(**LAPTOP).new_page()
     kitchen.goto(scene.staged.kitchen_link.replace(SHOWN_ADDRESS, scene.address))
     kitchen.screenshot(path=folder / "kitchen.png")
+
+
+def _stopwatch(phone: Page, scene: Scene, folder: Path) -> None:
+    """Three cookers started together, one of them stopped."""
+    phone.goto(f"{scene.address}/studies/{scene.staged.verdict}/bench/stopwatch")
+    phone.get_by_label("Your name or initials").fill("Liv")
+    for name in ("Grainsong 3", "Kumorigama", "Velsund V40"):
+        phone.get_by_label(name).check()
+    phone.get_by_role("button", name="Start").tap()
+    phone.get_by_role("button", name="Stop").first.tap()
+    phone.screenshot(path=folder / "stopwatch.png")
 
 
 def take_all(browser: Browser, scene: Scene, folder: Path) -> None:
@@ -107,6 +120,8 @@ def take_all(browser: Browser, scene: Scene, folder: Path) -> None:
         "study-sealed": f"{at}{sealed}", "room-sealed": f"{at}{sealed}/room", "kitchen": f"{at}{sealed}/kitchen",
         "study-serving": f"{at}{serving}", "room-serving": f"{at}{serving}/room", "poster": f"{at}{serving}/poster",
         "log": f"{at}{serving}/log", "report": f"{at}{closed}/report", "study-closed": f"{at}{closed}",
+        "new": f"{scene.address}/studies/new", "verdict": f"{at}{scene.staged.verdict}/verdict",
+        "bench": f"{at}{scene.staged.verdict}/bench", "products": f"{scene.address}/products",
         "tables": f"{scene.address}/tables", "not-found": f"{scene.address}/nothing",
         "not-now": f"{at}{serving}/report",
     }  # fmt: skip

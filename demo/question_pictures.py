@@ -88,12 +88,12 @@ def _of_scales() -> dict[str, str]:
         rows |= {f"question-{row}-text": text, f"question-{row}-scale": scale}
         rows |= {f"question-{row}-{name}": value for name, value in more.items()}
     samples = story.typed_samples(story.COOKERS[:2])
-    return {**story.KITCHEN, "method": "rating", "title": "Every scale", "question": "?", "tasters": "2"} | (
+    return {**story.KITCHEN, "method": "rating", "title": "Every scale", "question": "?", "tasters": "24"} | (
         rows | samples
     )
 
 
 def _of_set(method: str, more: dict[str, str]) -> dict[str, str]:
     cookers = story.COOKERS[:4] if method == "ranking" else story.COOKERS[:2]
-    head = {"method": method, "title": method, "question": "?", "tasters": "12"}
+    head = {"method": method, "title": method, "question": "?", "tasters": "24"}
     return {**story.KITCHEN, **head, **story.typed_samples(cookers), **more}
