@@ -84,7 +84,7 @@ def means_of(one: AttributeReport, called: Called, name: str) -> Figure | None:
         ]
         title = f"“{one.title}”: means with 95\u202f% intervals over the scores"
         return means_figure(rows, title=title, axis=one.title, name=name)
-    if one.shares is not None:
+    if one.shares is not None and share_limits(one):
         title = f"“{one.title}”: share of “yes” with 95\u202f% intervals"
         shares = [
             MeanRow(called(label), 100 * share, 100 * low, 100 * high)

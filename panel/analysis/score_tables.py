@@ -246,10 +246,10 @@ def shares_table(one: AttributeReport, called: Called) -> Table | None:
 
 
 def share_limits(one: AttributeReport) -> list[tuple[str, int, int, float, float, float]]:
-    """Sample, yes, answers, share, low, high with 95 % limits, highest first; empty for scales."""
+    """Sample, yes, answers, share, low, high with 95 % limits, highest first; empty for scales, and without answers."""
     from stats.discrimination_exact import exact_limits
 
-    if one.shares is None:
+    if one.shares is None or not one.shares.terms[0].blocks:
         return []
     term = one.shares.terms[0]
     found = []

@@ -106,7 +106,8 @@ def test_a_method_works_from_plan_to_verified_export(
     assert verify_bundle(bundle).first_failure is None
     again = recomputed(bundle, tmp_path / "bundle")
     assert again.returncode == 0, again.stdout + again.stderr
-    assert again.stdout.count(" equal\n") >= 3
+    # How many answers, the statistic and its p; of rankings without a loser, the statistic and its p.
+    assert again.stdout.count(" equal\n") >= (2 if method.analysis == "ranking" else 3)
     comes_back_the_same(bundle, tmp_path)
     with zipfile.ZipFile(io.BytesIO(bundle)) as archive:
         choices = list(csv.DictReader(io.StringIO(archive.read("choices.csv").decode())))
