@@ -269,7 +269,9 @@ def _share_missed(term: TermTest) -> float:
 def _shares_sentence(one: AttributeReport, term: TermTest, called: Called) -> str:
     """Yes/no answers: the shares of yes, and Cochran's Q."""
     if not term.blocks:
-        return f"“{one.title}”: nobody has answered about every sample yet, so that shares cannot be compared."
+        return (
+            f"“{one.title}”: nobody has answered about every sample yet, so that shares cannot be compared."
+        )
     shares = {name: yes / term.blocks for name, yes in term.checked}
     ordered = sorted(shares, key=lambda name: (-shares[name], name))
     spoken = listing([f"{called(name)} {percent(shares[name])}" for name in ordered])
