@@ -20,10 +20,8 @@ if TYPE_CHECKING:
 
 LINK = re.compile(r'<a [^>]*?href="(/[^"#]*)')
 RANDOM = re.compile(r"\b[a-z2-7]{16}\b|\b[A-Z2-7]{12,26}\b|\bm?\d+\b|[\w-]{30,}")
-OF_ONE_SHAPE = (
-    6,
-    2,
-)  # pages that differ by one id only (a study's), and by more (a place of a study): so many do
+# Pages that differ by one id only (a study's), and by more (a place of a study): so many of each are enough.
+OF_ONE_SHAPE = (6, 1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -133,10 +133,9 @@ def _print_everything(organiser: Browser, study: str) -> dict[str, str]:
     """All prints come out; code -> pour letter, read from the kitchen's page."""
     labels = _pdf_text(organiser.get(f"/studies/{study}/print/labels.pdf").body)
     kitchen = organiser.get(f"/studies/{study}/kitchen").text
-    by_letter = re.findall(
-        r'<th scope="row" class="code">(\w+)</th>.*?<td class="code">([\d ]+)</td>', kitchen
-    )
-    letters = {code: letter for letter, codes in by_letter for code in codes.split()}
+    cups = re.findall(r'<span class="code">(\d{3})</span> <span class="letter">(\w+)</span>', kitchen)
+    letters = dict(cups)
+    assert letters
     for code in letters:
         assert code in labels
     pour = _pdf_text(organiser.get(f"/studies/{study}/print/pour-sheet.pdf").body)
@@ -207,7 +206,8 @@ def _read_sign_and_reveal(site: Site, organiser: Browser, study: str) -> str:
 def _export(organiser: Browser, study: str) -> dict[str, str]:
     reply = organiser.get(f"/studies/{study}/export")
     with zipfile.ZipFile(io.BytesIO(reply.body)) as bundle:
-        return {name: bundle.read(name).decode("utf-8") for name in bundle.namelist()}
+        texts = [name for name in bundle.namelist() if not name.endswith(".xlsx")]
+        return {name: bundle.read(name).decode("utf-8") for name in texts}
 
 
 def _verifies(organiser: Browser, study: str) -> None:

@@ -145,12 +145,12 @@ def test_the_unit_of_the_scale_does_not_matter(scale, shift, method):
     frame = scores(6, drop=0.15)
     ours = hedonic_anova(frame, method=method)
     theirs = hedonic_anova(frame.assign(score=frame["score"] * scale + shift), method=method)
-    assert theirs.f == pytest.approx(ours.f, rel=1e-6)
+    assert theirs.f == pytest.approx(ours.f, rel=1e-5)  # how far a REML search is driven
     assert theirs.letters == ours.letters
     gaps = [pair.difference * scale for pair in ours.pairs]
     assert [pair.difference for pair in theirs.pairs] == pytest.approx(gaps, rel=1e-6, abs=1e-7)
     assert [p.effect_size for p in theirs.pairs] == pytest.approx(
-        [p.effect_size for p in ours.pairs], rel=1e-6
+        [p.effect_size for p in ours.pairs], rel=1e-5
     )
 
 
