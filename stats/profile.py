@@ -92,7 +92,9 @@ class Profile(Result):
             return f"{head}."
         close = [f"{pair.sample_a} and {pair.sample_b}" for pair in self.pairs if not pair.apart]
         if not close:
-            return f"{head}; the maps of resampled tasters, turned onto it, leave no two samples in one place."
+            return (
+                f"{head}; the maps of resampled tasters, turned onto it, leave no two samples in one place."
+            )
         told = close if len(close) <= 4 else [*close[:3], f"{len(close) - 3} more pairs"]
         return f"{head}; not kept apart on it by resampled tasters: {listing(told)}."
 
