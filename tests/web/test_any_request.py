@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from schemathesis import Case
 
-EACH = 12
+EACH = 6
 NAMES = st.sampled_from(
     ["passphrase", "title", "go", "place", "code", "why", "reason", "what", "attempt", "role", "name", "token",
      "submission", "consent", "q1", "choice", "method", "product-0-name", "dot-1-1", "sheet", "start"]
