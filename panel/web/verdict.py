@@ -14,7 +14,7 @@ from panel.study.problems import Problem
 from panel.web.access import AnalystsStudy
 from panel.web.pages import InHouse, notice, page, wants_fragment
 from panel.web.study_page import StudyHead, head_of_page
-from panel.web.verdict_inputs import has_verdict
+from panel.web.verdict_inputs import has_verdict, inputs_of
 from panel.web.verdict_parts import RESTS, comparable, settled
 from panel.web.verdict_table import as_csv, table_file
 
@@ -100,7 +100,7 @@ def show_verdict(request: Request, house: InHouse, study: AnalystsStudy) -> Resp
 def take_csv(request: Request, house: InHouse, study: AnalystsStudy) -> Response:
     if (refused := _refused(request, study)) is not None:
         return refused
-    text = as_csv(settled(house, study).verdict)
+    text = as_csv(inputs_of(house, study).verdict())
     return Response(
         "\ufeff" + text,
         media_type="text/csv; charset=utf-8",

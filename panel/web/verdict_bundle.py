@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from panel.analysis.checked import Check
 from panel.analysis.recounting import results_agree
 from panel.bench.figures import Run
-from panel.bench.verdict import judged
 from panel.study import bundle
 from panel.study.draft_reader import name_key
 from panel.study.plan import plan_from_dict
@@ -34,8 +33,7 @@ def verdict_file(house: House, study: Study) -> str:
 
 def as_document(inputs: VerdictInputs) -> dict[str, Any]:
     """The verdict in plain JSON types, with the names of the key that the register did not know."""
-    found = judged(inputs.drawn(), inputs.plan.bench, alpha=inputs.plan.alpha)
-    return {"strangers": list(inputs.strangers), "verdict": found.to_dict()}
+    return {"strangers": list(inputs.strangers), "verdict": inputs.verdict().to_dict()}
 
 
 def verdict_check(data: bytes) -> Check | None:

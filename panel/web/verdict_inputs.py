@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from panel.bench.derived import bench_figures
+from panel.bench.verdict import reweighed
 from panel.store import studies
 from panel.store.bench import all_revisions
 from panel.store.instruments import instrument_names
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     from panel.bench.draws import Drawn
     from panel.bench.figures import Figure, Run
+    from panel.bench.verdict import Verdict
     from panel.store.bench_tables import Measurement
     from panel.store.tables import Study
     from panel.study.plan import Plan
@@ -44,7 +46,7 @@ Tasted = tuple[tuple[str, str, str, str, float], ...]
 class VerdictInputs:
     """Everything that the verdict rests on, by product.
 
-    names : `name_key` of each product -> its name, sorted; labels : blind label -> `name_key`
+    names : `name_key` of each product -> its name, sorted
     tasted : (taster, product, question, condition, score) of the answers that count
     runs : of the sealed measurands, as they stood at the reveal; later : entries and changes after it, which do not
         count
@@ -54,7 +56,6 @@ class VerdictInputs:
     plan: Plan
     sealed: str
     names: Pairs
-    labels: Pairs
     tasted: Tasted
     runs: tuple[Run, ...]
     later: int
@@ -63,7 +64,7 @@ class VerdictInputs:
     @property
     def figures(self) -> tuple[Figure, ...]:
         """What the runs give, of each measurand and product."""
-        return bench_figures(self.plan.bench, self.runs)
+        return self.drawn().figures
 
     def taste(self) -> pd.DataFrame | None:
         """The answers that count as a long frame; None without any."""
@@ -72,6 +73,15 @@ class VerdictInputs:
     def drawn(self) -> Drawn:
         """Joint draws of all values, kept so that weights can be moved without drawing again."""
         return _drawn(self.sealed, self.names, self.tasted, self.runs)
+
+    def verdict(
+        self, groups: Mapping[str, float] | None = None, criteria: Mapping[str, float] | None = None
+    ) -> Verdict:
+        """The verdict with the sealed weights, but for those given: group name, criterion key -> weight.
+
+        ValueError, in words, where they make no total.
+        """
+        return reweighed(self.drawn(), groups or {}, criteria or {}, alpha=self.plan.alpha)
 
 
 def has_verdict(study: Study) -> bool:
@@ -142,7 +152,6 @@ def joined(
         plan=plan,
         sealed=canonical_json(plan_to_dict(plan)).decode(),
         names=tuple(sorted(names.items())),
-        labels=tuple(sorted(labels.items())),
         tasted=tuple(
             (one.taster, labels[one.sample], one.question, one.condition, float(one.value))
             for one in answers

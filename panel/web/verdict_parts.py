@@ -11,7 +11,6 @@ from panel.analysis.view_parts import Section
 from panel.bench.agreement import Compared, agreements
 from panel.bench.findings import product_cards
 from panel.bench.methods_text import Conduct, methods_section
-from panel.bench.verdict import judged, reweighed
 from panel.bench.verdict_words import headline
 from panel.store.ledger import events_of
 from panel.store.rows import attempts_of, exclusions_of
@@ -79,12 +78,7 @@ def settled(
     moved = weights or {}
     groups = {group.name: moved[group.name] for group in bench.groups if group.name in moved}
     criteria = {one.key: moved[one.key] for one in bench.criteria if one.key in moved}
-    values = inputs.drawn()
-    verdict = (
-        reweighed(values, groups, criteria, alpha=inputs.plan.alpha)
-        if groups or criteria
-        else judged(values, bench, alpha=inputs.plan.alpha)
-    )
+    verdict = inputs.verdict(groups, criteria)
     conduct = conduct_of(house, study)
     return Settled(
         inputs=inputs,
