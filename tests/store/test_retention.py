@@ -15,6 +15,7 @@ from panel.store.retention import Removed, remove_outdated, remove_outdated_dail
 from panel.store.shelf import DAYS_OF_GRACE, delete_study
 from panel.store.sign_ins import SIGN_IN_DAYS, begin_sign_in
 from panel.store.tables import Person, SignIn, Study
+from tests import own_loop
 from tests.store.rice_study import WHO, Rice, sealed_rice
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def run_hours(
         await remove_outdated_daily(database, DAYS, lambda: start + timedelta(hours=passed), pause)
 
     with pytest.raises(asyncio.CancelledError):
-        asyncio.run(live())
+        own_loop.run(live())
 
 
 def test_names_go_on_the_day_they_are_due_while_the_server_runs(signed: Rice) -> None:
