@@ -105,10 +105,12 @@ def _tables(figure: FigureBeside, measurand: Measurand) -> tuple[Table, ...]:
         rows=rows,
         note="Products that share a letter are not shown to differ." if lettered else "",
     )
-    return (means, _pairs(figure.comparison)) if figure.comparison and figure.comparison.pairs else (means,)
+    if figure.comparison is None or not figure.comparison.pairs:
+        return (means,)
+    return means, _pairs(figure.name, figure.comparison)
 
 
-def _pairs(comparison: ReplicatedComparison) -> Table:
+def _pairs(name: str, comparison: ReplicatedComparison) -> Table:
     rows = []
     for pair in comparison.pairs:
         half = None if pair.low is None or pair.high is None else (pair.high - pair.low) / 2
@@ -122,7 +124,7 @@ def _pairs(comparison: ReplicatedComparison) -> Table:
             )
         )
     return Table(
-        caption="Differences between products",
+        caption=f"Differences between products: {name}",
         columns=(
             Column("Products", numeric=False),
             Column("Difference"),

@@ -41,7 +41,7 @@ def filled(house: BenchHouse) -> dict[str, str]:
     """Entries of each kind; name -> path of every page of the bench."""
     described = {"name": "Watch", "quantity": "duration", "resolution": "0.1"}
     house.ada.post(f"{house.bench}/instruments", data=described)
-    for value in ("24:50", "25:10"):
+    for value in ("24:50", "25:10", "25:40"):
         enter(house, "m1", value_of_Grainsong=value, value_of_Ricelet=value)
     revise(house, "/judge", counts="no", why="the lid stood open")
     ids = house.products()
@@ -53,6 +53,7 @@ def filled(house: BenchHouse) -> dict[str, str]:
     house.shut()
     enter(house, "m5", value_of_Grainsong="4")
     paths = {f"measure m{n}": f"{house.bench}/measure/m{n}" for n in range(1, 8)}
+    paths |= {f"beside m{n}": f"{house.bench}/measure/m{n}/beside" for n in range(1, 8)}
     paths |= {"series": f"{house.bench}/measure/m2?product={ids['Ricelet']}"}
     paths |= {"questionnaire": f"{house.bench}/measure/m6?product={ids['Ricelet']}"}
     paths |= {"bench": house.bench, "entry": f"{house.bench}/entries/{entry}"}
