@@ -148,6 +148,22 @@ def rounded(value: float, decimals: int = 2) -> str:
     return (text.removeprefix("-") if float(text) == 0 else text).replace("-", "−")
 
 
+def upright_marks(axes: Any, marks: Sequence[tuple[float, str]], middle: float) -> None:
+    """An upright line of its own dash at each place, named above the axes; right of the middle the name ends there."""
+    for row, (place, label) in enumerate(marks):
+        axes.axvline(place, color=GREY, linestyle=LINES[1 + row % 4][0], linewidth=1.2)
+        right = place > middle
+        axes.annotate(
+            plain(label),
+            (place, 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(-3 if right else 3, 3 + 13 * row),
+            textcoords="offset points",
+            ha="right" if right else "left",
+            fontsize=9,
+        )
+
+
 def name_points(
     axes: Any, points: Sequence[tuple[float, float]], texts: Sequence[str], size: float = 9
 ) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from panel.analysis.drawing import GREY, INK, LINES, PALE, Figure, canvas, cut, plain, written
+from panel.analysis.drawing import INK, LINES, PALE, Figure, canvas, cut, plain, upright_marks, written
 from panel.analysis.numbers import chance_text
 from panel.analysis.view_parts import Column, Table
 from stats.phrasing import percent, significant
@@ -85,26 +85,16 @@ def _draw(
     scale = 100 if shares else 1
     for place, curve in enumerate(curves):
         dash, mark = LINES[place % len(LINES)]
-        sizes = [scale * size for size in curve.sizes]
+        across = [scale * size for size in curve.sizes]
         chances = [100 * chance for chance in curve.chances]
         style = {"linestyle": dash, "marker": mark if len(curves) > 1 else "", "markevery": MARKS_EVERY}
-        axes.plot(sizes, chances, color=INK, linewidth=1.6, markersize=5, label=plain(curve.label), **style)
+        axes.plot(across, chances, color=INK, linewidth=1.6, markersize=5, label=plain(curve.label), **style)
     axes.axhline(100 * level, color=PALE, linewidth=1.2, zorder=0)
-    for row, line in enumerate(marks):
-        at = scale * line.size
-        axes.axvline(at, color=GREY, linestyle=LINES[1 + row % 4][0], linewidth=1.2)
-        right = line.size > (curves[0].sizes[0] + curves[0].sizes[-1]) / 2
-        axes.annotate(
-            plain(cut(line.label, 60)),
-            (at, 1.0),
-            xycoords=("data", "axes fraction"),
-            xytext=(-3 if right else 3, 3 + 13 * row),
-            textcoords="offset points",
-            ha="right" if right else "left",
-            fontsize=9,
-        )
+    sizes = curves[0].sizes
+    named = [(scale * mark.size, cut(mark.label, 60)) for mark in marks]
+    upright_marks(axes, named, scale * (sizes[0] + sizes[-1]) / 2)
     axes.set_ylim(0, 102)
-    axes.set_xlim(scale * curves[0].sizes[0], scale * curves[0].sizes[-1])
+    axes.set_xlim(scale * sizes[0], scale * sizes[-1])
     axes.set_xlabel(plain(f"{axis}, %" if shares else axis))
     axes.set_ylabel("chance to show it, %")
     axes.grid(color=PALE, linewidth=0.4)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from panel.analysis.drawing import GREY, INK, LINES, PALE, Figure, canvas, plain, written
+from panel.analysis.drawing import INK, PALE, Figure, canvas, upright_marks, written
 from panel.analysis.numbers import chance_text
 from panel.analysis.view_parts import Table, table_of
 
@@ -70,19 +70,8 @@ def _draw(
     style = {"color": INK, "linewidth": 1.4, "drawstyle": "default" if steady else "steps-mid"}
     axes.plot(people, values, marker="o" if few and not steady else "", markersize=3, **style)
     axes.axhline(100 * level, color=PALE, linewidth=1.2, zorder=0)
-    middle = (people[0] + people[-1]) / 2
-    for row, mark in enumerate(marks):
-        axes.axvline(mark.number, color=GREY, linestyle=LINES[1 + row % 4][0], linewidth=1.2)
-        right = mark.number > middle
-        axes.annotate(
-            plain(f"{mark.number}: {mark.label}"),
-            (mark.number, 1.0),
-            xycoords=("data", "axes fraction"),
-            xytext=(-3 if right else 3, 3 + 13 * row),
-            textcoords="offset points",
-            ha="right" if right else "left",
-            fontsize=9,
-        )
+    named = [(mark.number, f"{mark.number}: {mark.label}") for mark in marks]
+    upright_marks(axes, named, (people[0] + people[-1]) / 2)
     axes.set_ylim(0, 102)
     axes.set_xlim(people[0], people[-1])
     axes.xaxis.get_major_locator().set_params(integer=True)

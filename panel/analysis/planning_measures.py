@@ -43,7 +43,7 @@ class Needed:
 class Measure:
     """How a family of tests sizes a difference.
 
-    axis : what a size is, for a figure; shares : sizes are shares 0..1
+    axis : what a size is, for a figure; shares : sizes are shares 0..1; unit : of sizes that are none, "" for d′
     sizes : true sizes of a curve, ascending; planned : the size that matters
     power : of (people, size), the chance 0..1 to show it
     words : a size as a noun, "a difference of 1 point"; needed : of (size, power)
@@ -62,6 +62,7 @@ class Measure:
     needed: Callable[[float, float], Needed]
     people: int
     notes: tuple[str, ...]
+    unit: str = ""
     simulated: bool = False
     coarse: bool = False
     steady: bool = False
@@ -247,6 +248,7 @@ def _rating(plan: Plan, known: Circumstances) -> Measure | None:
     return Measure(
         axis="true difference between two samples, in scale points",
         shares=False,
+        unit="points",
         sizes=_steps(0.0, length / 2, 41),
         planned=known.size.of_scale * length,
         power=power,

@@ -74,9 +74,8 @@ def smallest_found(measure: Measure, people: int, target: float = POWER) -> floa
     Of a similarity test: the largest share of tasters among whom a difference still passes with this chance.
     """
     chances = [measure.power(people, size) for size in measure.sizes]
-    met = [(chance >= target) is not measure.similar for chance in chances]
-    if measure.similar:
-        met = [not one for one in met]  # a similarity test passes the small ones
+    met = [chance >= target for chance in chances]
+    if measure.similar:  # the small ones pass
         last = max((place for place, one in enumerate(met) if one), default=None)
         return None if last is None else _between(measure, people, target, last, min(last + 1, len(met) - 1))
     first = next((place for place, one in enumerate(met) if one), None)
@@ -211,11 +210,4 @@ def _fewer(plan: Plan, measure: Measure, needed: Needed | None) -> Table:
 
 def _short(measure: Measure, size: float) -> str:
     """A size for a cell."""
-    if measure.shares:
-        return percent(size)
-    return f"{size:.2g}" if method_of_distance(measure) else f"{size:.2g} points"
-
-
-def method_of_distance(measure: Measure) -> bool:
-    """Whether sizes are d′."""
-    return "d′" in measure.axis
+    return percent(size) if measure.shares else f"{size:.2g} {measure.unit}".rstrip()
