@@ -15,26 +15,14 @@ from panel.analysis.verification import verify_bundle
 from panel.store.rows import scores_of
 from panel.store.served import meter_of
 from panel.store.tables import Serving
-from panel.study import seal
 from panel.study.alone import check_dots
 from tests.web.desk import TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from httpx2 import Response
 
 ALONE = {**TYPED, "alone": "yes"}
 FILL = re.compile(r'<li class="fill">dot (\d) <span class="letter">([A-Z]+)</span></li>')
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    monkeypatch.setitem(seal._SCRYPT, "n", 2)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 class Person:

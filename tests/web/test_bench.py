@@ -19,22 +19,12 @@ from tests.web.bench_house import BENCH, BENCH_NAMES, BenchHouse
 from tests.web.desk import words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from httpx2 import Response
     from starlette.testclient import TestClient
 
     from panel.store.bench_tables import Measurement
 
 SUS = (5, 2, 4, 1, 5, 2, 4, 2, 5, 1)
-
-
-@pytest.fixture
-def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[BenchHouse]:
-    made = BenchHouse(tmp_path, monkeypatch)
-    yield made
-    made.close()
 
 
 def stored(house: BenchHouse) -> list[Measurement]:

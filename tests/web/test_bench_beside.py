@@ -6,24 +6,12 @@ import math
 import re
 from typing import TYPE_CHECKING
 
-import pytest
-
 from panel.store.sealing import samples_of
 from tests.web.bench_house import BENCH_NAMES, BenchHouse
 from tests.web.desk import words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from httpx2 import Response
-
-
-@pytest.fixture
-def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[BenchHouse]:
-    made = BenchHouse(tmp_path, monkeypatch)
-    yield made
-    made.close()
 
 
 def enter(house: BenchHouse, key: str, **sent: str) -> None:

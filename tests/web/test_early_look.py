@@ -21,13 +21,12 @@ import pytest
 from panel.analysis.verification import verify_bundle
 from panel.store.ledger import events_of
 from panel.store.rows import choices_of
-from panel.study import bundle, seal
+from panel.study import bundle
 from panel.study.drafting import check_draft
 from panel.study.seal import GENESIS, Event, link
 from tests.web.desk import TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 TRIANGLE = {
@@ -38,14 +37,6 @@ TRIANGLE = {
     "beta": "0.1",
     "sequential": "yes",
 }
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    monkeypatch.setitem(seal._SCRYPT, "n", 2)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 def opened(desk: Desk, **changed: str) -> Desk:

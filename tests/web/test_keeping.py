@@ -13,25 +13,13 @@ from panel.store.database import now
 from panel.store.ledger import events_of
 from panel.store.shelf import DAYS_OF_GRACE, remove_for_good
 from panel.store.tables import SignIn, Study
-from panel.study import seal
 from panel.study.seal import first_broken
 from tests.web.desk import NAME, PASSWORD, TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from starlette.testclient import TestClient
 
 NAMES = ("Tomoshibi", "Kumorigama", "Ricelet", "Asunagi")
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    monkeypatch.setitem(seal._SCRYPT, "n", 2)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 def bo_at(desk: Desk) -> TestClient:

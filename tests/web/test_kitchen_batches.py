@@ -11,22 +11,10 @@ from sqlmodel import select
 
 from panel.store.database import now
 from panel.store.tables import Batch, Place, Serving
-from panel.study import seal
 from tests.web.desk import TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from starlette.testclient import TestClient
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    monkeypatch.setitem(seal._SCRYPT, "n", 2)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 @pytest.fixture

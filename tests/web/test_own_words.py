@@ -7,20 +7,16 @@ import re
 from html import unescape
 from typing import TYPE_CHECKING
 
-import pytest
-
 from demo.phone import screens_in
 from panel.study.cautions import CONSENT
 from panel.study.plan import plan_from_dict
 from panel.study.scales import TETRAD
 from panel.study.taster_words import field_of
 from tests.printing import paper_reader
-from tests.web.a_house import cheaper
 from tests.web.desk import TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
+    pass
 
 SUPER, RINSED, SENT, CHEERS = "Super tasty", "Sip, then:", "Next bowl", "Cheers, that was great"
 OWN = {
@@ -32,14 +28,6 @@ OWN = {
     field_of("Thank you. Hand this ballot in; please tell nobody what you wrote."): "Put it into the box.",
 }
 DRAFT = TYPED | {"rinse": "Drink some water.", "consent_more": "Ada keeps the names until Friday."}
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    cheaper(monkeypatch)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 def shown(text: str) -> str:

@@ -11,13 +11,11 @@ import pytest
 from panel.store.database import now
 from panel.store.members import members, sat_in
 from panel.store.people import erase_old_names
-from panel.study import seal
 from panel.study.panel_consent import wording_mark
 from tests.web.desk import TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
+    pass
 
 NAMES = ("Ida", "Ole", "Mai", "Jon")
 ASKS = {**TYPED, "ask_name": "yes"}
@@ -25,14 +23,6 @@ TRIANGLE = {
     "title": "Told apart", "question": "Are they told apart?", "method": "triangle", "tasters": "4", "ask_name": "yes",
     "product-0-name": "Tomoshibi", "product-1-name": "Kumorigama",
 }  # fmt: skip
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    monkeypatch.setitem(seal._SCRYPT, "n", 2)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 def study(desk: Desk, title: str, *, signed: bool, typed: dict[str, str] = ASKS) -> str:

@@ -19,26 +19,17 @@ from panel.store.database import now
 from panel.store.ledger import events_of
 from panel.store.people import erase_old_names
 from panel.store.tables import Attempt, Person, Study
-from panel.study import seal
 from panel.study.doses import ALCOHOL, CAFFEINE, Dose
 from panel.study.seal import first_broken
+from tests import own_loop
 from tests.web.desk import TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
 
 REMARK = "Xolvantine grains, said Wrenbury"
 NAME = "Wrenbury Quokka"
 NAMED = {**TYPED, "ask_name": "yes"}
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    monkeypatch.setitem(seal._SCRYPT, "n", 2)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 def tasted(desk: Desk) -> str:
@@ -140,7 +131,7 @@ def test_the_running_server_looks_after_what_has_outlived_its_time_and_stops_cle
             running = [task.get_coro().__name__ for task in asyncio.all_tasks()]  # type: ignore[union-attr]
         return running, [task.get_coro().__name__ for task in asyncio.all_tasks()]  # type: ignore[union-attr]
 
-    during, afterwards = asyncio.run(tasks_while_it_runs())
+    during, afterwards = own_loop.run(tasks_while_it_runs())
     assert "remove_outdated_daily" in during
     assert "remove_outdated_daily" not in afterwards
 

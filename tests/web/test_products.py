@@ -5,23 +5,13 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-import pytest
-
 from panel.store.register import add_product, set_kind
 from tests.web.bench_house import BENCH, BENCH_NAMES, BenchHouse
 from tests.web.desk import words
 from tests.web.test_bench import enter
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
-
-@pytest.fixture
-def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[BenchHouse]:
-    made = BenchHouse(tmp_path, monkeypatch)
-    yield made
-    made.close()
+    pass
 
 
 def found(house: BenchHouse, query: str) -> list[str]:

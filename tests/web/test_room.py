@@ -20,26 +20,14 @@ from panel.store.dealing import place_with_token
 from panel.store.incidents import call_for_help, note_wrong_cup
 from panel.store.rows import SeatProgress
 from panel.store.tables import Attempt, Sitting
-from panel.study import seal
 from panel.web.room_seats import alerts_of, seats_of
 from tests.web.desk import TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from httpx2 import Response
     from starlette.testclient import TestClient
 
 FOUR = {**TYPED, "product-3-name": "Shirotsuki"}
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    monkeypatch.setitem(seal._SCRYPT, "n", 2)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 def opened(desk: Desk, typed: dict[str, str] = TYPED) -> Desk:
