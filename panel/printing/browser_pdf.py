@@ -12,6 +12,7 @@ from pathlib import Path
 NAMES = (
     "chromium",
     "chromium-browser",
+    "chromium-headless-shell",
     "google-chrome",
     "google-chrome-stable",
     "chrome",

@@ -26,7 +26,9 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
     from playwright.sync_api import Browser, Page
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+# The shell is the same engine without a browser's own windows: a phone of its own opens three times as fast.
+NAMES = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
+CHROMIUM = next(filter(None, map(shutil.which, NAMES)), None)
 ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
