@@ -1,4 +1,4 @@
-"""For all tests: how hypothesis searches, and one line for whatever was skipped."""
+"""For all tests: how hypothesis searches, one event loop for test clients, one line for whatever was skipped."""
 
 from __future__ import annotations
 
@@ -6,9 +6,14 @@ import os
 from collections import Counter
 from typing import TYPE_CHECKING
 
+import pytest
+from anyio.from_thread import start_blocking_portal
 from hypothesis import HealthCheck, settings
+from starlette.testclient import TestClient
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from _pytest.terminal import TerminalReporter
 
 # No deadline: a busy machine is no failure. In CI the same examples every time, so that a failure can be repeated.
@@ -19,6 +24,14 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("panel")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_loop() -> Iterator[None]:
+    """One event loop for all test clients: otherwise each request starts a thread and a loop, half of its time."""
+    with start_blocking_portal() as portal, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TestClient, "portal", portal)
+        yield
 
 
 def pytest_terminal_summary(terminalreporter: TerminalReporter) -> None:

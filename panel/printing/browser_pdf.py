@@ -10,9 +10,9 @@ import threading
 from pathlib import Path
 
 NAMES = (
+    "chromium-headless-shell",
     "chromium",
     "chromium-browser",
-    "chromium-headless-shell",
     "google-chrome",
     "google-chrome-stable",
     "chrome",
