@@ -1,25 +1,30 @@
 """Every page of organiser, kitchen and analyst, in every state of a study, held against WCAG 2.2 AA by axe-core.
 
-The same walk looks for what a narrow phone cannot show, and for whatever the browser complains about.
+The same walk looks for what a narrow phone cannot show, for whatever the browser complains about, and, by the Nu Html
+Checker, for what is not valid HTML.
 """
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from typing import TYPE_CHECKING
 
 import pytest
 
 from tests.browser.accessibility import hold
-from tests.journeys.every_page import Furnished, furnish, shape_of, walk
+from tests.journeys.every_page import shape_of, walked
 from tests.journeys.site import Site
+from tests.journeys.test_valid_html import complaints_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
+    from pathlib import Path
 
     from playwright.sync_api import Browser, Page
 
     from demo.phone import Phone
+    from tests.journeys.every_page import Walked
 
 FEW = {"/studies/*": 6, "/studies/*/report": 3}  # shapes that differ by the study's state
 ROWS = 6  # of each table and list; the rest are made by the same lines, and take as long to look at
@@ -31,22 +36,14 @@ WIDTHS = {"light": 1280, "dark": 390}
 
 
 @pytest.fixture(scope="module")
-def furnished(
-    browser: Browser, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[tuple[Site, Furnished, dict[str, list[str]]]]:
-    """A house that is not changed any more, and the paths that each of its visitors can reach."""
+def walked_house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Walked]:
     site = Site(tmp_path_factory.mktemp("data"))
-    house = furnish(site)
-    reached = {
-        role: some_of_each_shape(path for path, _text in walk(visitor, *starts))
-        for role, (visitor, starts) in house.visitors(site).items()
-    }
-    yield site, house, reached
+    yield walked(site)
     site.stop()
 
 
 def some_of_each_shape(paths: Iterable[str]) -> list[str]:
-    """Two paths of most shapes, since a page is looked at slowly. No files to keep."""
+    """Two paths of most shapes, since a page is looked at slowly; of the report as a file, none."""
     seen: Counter[str] = Counter()
     kept = []
     for path in paths:
@@ -67,11 +64,10 @@ def as_visitor(page: Page, visitor: Phone, address: str) -> None:
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("role", ["organiser", "kitchen", "analyst", "nobody"])
 def test_no_page_of_the_house_keeps_anybody_out(
-    browser: Browser, furnished: tuple[Site, Furnished, dict[str, list[str]]], role: str, theme: str
+    browser: Browser, walked_house: Walked, role: str, theme: str
 ) -> None:
-    site, house, reached = furnished
-    visitor, _starts = house.visitors(site)[role]
-    width = WIDTHS[theme]
+    site, width = walked_house.site, WIDTHS[theme]
+    visitor, _starts = walked_house.house.visitors(site)[role]
     context = browser.new_context(
         base_url=site.address, color_scheme=theme, viewport={"width": width, "height": 844}
     )
@@ -80,7 +76,7 @@ def test_no_page_of_the_house_keeps_anybody_out(
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
     as_visitor(page, visitor, site.address)
-    for path in reached[role]:
+    for path in some_of_each_shape(path for path, _text in walked_house.pages[role]):
         page.goto(path)
         page.evaluate(UNFOLD)
         wide = page.evaluate("document.documentElement.scrollWidth")
@@ -91,3 +87,14 @@ def test_no_page_of_the_house_keeps_anybody_out(
     context.close()
     refused = "Failed to load resource"  # what the page itself says in words: not found, not open yet
     assert [said for said in complaints if refused not in said] == []
+
+
+def test_every_page_of_the_house_is_valid_html(walked_house: Walked, tmp_path: Path) -> None:
+    pages = 0
+    for role, found in walked_house.pages.items():
+        for number, (path, text) in enumerate(found):
+            name = re.sub(r"[^\w-]+", "_", path)[:80]
+            (tmp_path / f"{role}-{number}-{name}.html").write_text(text, encoding="utf-8")
+            pages += 1
+    assert pages > 40
+    assert complaints_of(tmp_path) == []

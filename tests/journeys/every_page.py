@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from html import unescape
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
@@ -78,6 +79,24 @@ def furnish(site: Site) -> Furnished:
     return Furnished(organiser, staged, revealed)
 
 
+@dataclass(frozen=True, slots=True)
+class Walked:
+    """The house, where it is served, and path and text of every page that each role reaches."""
+
+    site: Site
+    house: Furnished
+    pages: dict[str, list[tuple[str, str]]]
+
+
+def walked(site: Site) -> Walked:
+    """The furnished house and everybody's way through it. Nothing in it is to be changed any more."""
+    house = furnish(site)
+    visitors = house.visitors(site)
+    return Walked(
+        site, house, {role: list(walk(browser, *starts)) for role, (browser, starts) in visitors.items()}
+    )
+
+
 def walk(browser: Phone, *starts: str) -> Iterator[tuple[str, str]]:
     """Path and text of every HTML page that links lead to, a few of each shape; links that change nothing only."""
     queue, seen, shapes = list(starts), set(starts), dict.fromkeys(map(shape_of, starts), 1)
@@ -92,6 +111,8 @@ def walk(browser: Phone, *starts: str) -> Iterator[tuple[str, str]]:
         for found in LINK.findall(reply.text):
             target = unescape(found)
             shape = shape_of(target)
+            if PurePosixPath(urlsplit(target).path).suffix not in ("", ".html"):
+                continue  # a file to keep, made for this alone
             if target not in seen and shapes.get(shape, 0) < OF_ONE_SHAPE[shape.count("*") > 1]:
                 seen.add(target)
                 shapes[shape] = shapes.get(shape, 0) + 1

@@ -13,6 +13,7 @@ import pytest
 from panel.analysis.verification import verify_bundle
 from panel.store.rows import attempts_of
 from panel.study import bundle
+from panel.web import verdict_inputs
 from panel.web.verdict_bundle import verdict_check
 from panel.web.verdict_inputs import inputs_of
 from tests.web.bench_house import BENCH, BENCH_NAMES, BenchHouse
@@ -32,6 +33,15 @@ def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[BenchHous
     made = BenchHouse(tmp_path, monkeypatch, BENCH | {"tasters": "8"})
     yield made
     made.close()
+
+
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BenchHouse]:
+    """A house with a verdict, in which nothing is changed any more."""
+    with pytest.MonkeyPatch.context() as patch:
+        made = BenchHouse(tmp_path_factory.mktemp("judged"), patch, BENCH | {"tasters": "8"})
+        yield judged_house(made)
+        made.close()
 
 
 def timed(house: BenchHouse) -> None:
@@ -89,21 +99,20 @@ def test_without_criteria_there_is_nothing_to_weigh_and_the_page_says_so(
     plain.close()
 
 
-def test_taste_and_bench_meet_by_name(house: BenchHouse) -> None:
+def test_taste_and_bench_meet_by_name(judged: BenchHouse) -> None:
     """The scores that the key gives each name, and the times typed under it, are those of the table."""
-    judged_house(house)
-    page = house.ada.get(f"{house.at}/verdict")
+    page = judged.ada.get(f"{judged.at}/verdict")
     assert page.status_code == 200
-    rows = taken(house)
+    rows = taken(judged)
     times = {row["product"]: float(row["value"]) for row in rows if row["criterion"] == "Quick"}
     assert times == {
         name: pytest.approx(float(minutes) + 1 / 6, rel=1e-5) for name, minutes in MINUTES.items()
     }
     key = {
         row["blind_label"]: row["name"]
-        for row in csv.DictReader(io.StringIO(files_in(house.bundle())["key.csv"]))
+        for row in csv.DictReader(io.StringIO(files_in(judged.bundle())["key.csv"]))
     }
-    answers = csv.DictReader(io.StringIO(files_in(house.bundle())["answers.csv"]))
+    answers = csv.DictReader(io.StringIO(files_in(judged.bundle())["answers.csv"]))
     liked: dict[str, list[float]] = {}
     for row in answers:
         if row["question"] == "q1":
@@ -151,40 +160,37 @@ def test_an_excluded_taster_stays_out(house: BenchHouse) -> None:
     assert len(tasters) == 5
 
 
-def test_moved_weights_are_marked_and_stored_nowhere(house: BenchHouse) -> None:
-    judged_house(house)
-    page = house.ada.get(f"{house.at}/verdict")
+def test_moved_weights_are_marked_and_stored_nowhere(judged: BenchHouse) -> None:
+    page = judged.ada.get(f"{judged.at}/verdict")
     sliders = re.findall(r'type="range" id="([\w-]+)"', page.text)
     assert sliders
     assert "These are not the sealed weights" not in page.text
-    before = files_in(house.bundle())
-    moved = house.ada.get(f"{house.at}/verdict?{sliders[0]}=3")
+    before = files_in(judged.bundle())
+    moved = judged.ada.get(f"{judged.at}/verdict?{sliders[0]}=3")
     assert moved.status_code == 200
     assert "These are not the sealed weights. What follows is only to explore." in words(moved)
-    part = house.ada.get(f"{house.at}/verdict?{sliders[0]}=3", headers={"HX-Request": "true"})
+    part = judged.ada.get(f"{judged.at}/verdict?{sliders[0]}=3", headers={"HX-Request": "true"})
     assert "<html" not in part.text
     assert 'id="weighed"' in part.text
-    after = files_in(house.bundle())
+    after = files_in(judged.bundle())
     assert after[bundle.VERDICT] == before[bundle.VERDICT]
-    assert "These are not the sealed weights" not in house.ada.get(f"{house.at}/verdict").text
+    assert "These are not the sealed weights" not in judged.ada.get(f"{judged.at}/verdict").text
 
 
 @pytest.mark.parametrize("typed", ["-1", "101", "half", "1.5"])
-def test_a_weight_that_is_none_is_refused_and_everything_stays(house: BenchHouse, typed: str) -> None:
-    judged_house(house)
-    slider = re.findall(r'type="range" id="([\w-]+)"', house.ada.get(f"{house.at}/verdict").text)[0]
-    refused = house.ada.get(f"{house.at}/verdict", params={slider: typed})
+def test_a_weight_that_is_none_is_refused_and_everything_stays(judged: BenchHouse, typed: str) -> None:
+    slider = re.findall(r'type="range" id="([\w-]+)"', judged.ada.get(f"{judged.at}/verdict").text)[0]
+    refused = judged.ada.get(f"{judged.at}/verdict", params={slider: typed})
     assert refused.status_code == 422
     assert "as a whole number from 0 to 100" in words(refused)
     assert "These are not the sealed weights" not in refused.text
 
 
-def test_the_tables_and_the_report_hold_the_numbers_of_the_page(house: BenchHouse) -> None:
-    judged_house(house)
-    page = words(house.ada.get(f"{house.at}/verdict"))
-    table = words(house.ada.get(f"{house.at}/verdict-table.html"))
-    report = words(house.ada.get(f"{house.at}/report"))
-    for row in taken(house):
+def test_the_tables_and_the_report_hold_the_numbers_of_the_page(judged: BenchHouse) -> None:
+    page = words(judged.ada.get(f"{judged.at}/verdict"))
+    table = words(judged.ada.get(f"{judged.at}/verdict-table.html"))
+    report = words(judged.ada.get(f"{judged.at}/report"))
+    for row in taken(judged):
         for place in (page, table, report):
             shown = re.search(rf"{row['product']} \S+(?: a must)? (\d+) \(", place)
             assert shown, (row["product"], place)
@@ -202,15 +208,16 @@ def test_the_tables_and_the_report_hold_the_numbers_of_the_page(house: BenchHous
 
 
 def test_the_same_study_gives_the_same_verdict_twice_and_in_another_house(
-    house: BenchHouse, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    judged: BenchHouse, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    judged_house(house)
-    data = house.bundle()
+    data = judged.bundle()
     first = files_in(data)[bundle.VERDICT]
-    assert files_in(house.bundle())[bundle.VERDICT] == first
+    verdict_inputs._drawn.cache_clear()  # drawn anew, not remembered
+    assert files_in(judged.bundle())[bundle.VERDICT] == first
+    verdict_inputs._drawn.cache_clear()
     other = BenchHouse(tmp_path / "other", monkeypatch)
     other.ada.post("/bring-back", files={"file": ("study.zip", data)})
-    assert json.loads(files_in(other.ada.get(f"{house.at}/export").content)[bundle.VERDICT]) == json.loads(
+    assert json.loads(files_in(other.ada.get(f"{judged.at}/export").content)[bundle.VERDICT]) == json.loads(
         first
     )
     other.close()
@@ -246,10 +253,9 @@ def no_verdict(files: dict[str, str]) -> None:
 
 @pytest.mark.parametrize("tamper", [other_limit, other_weight, other_run, other_total, no_verdict])
 def test_a_verdict_that_does_not_follow_from_its_files_is_found(
-    house: BenchHouse, tamper: Callable[[dict[str, str]], None]
+    judged: BenchHouse, tamper: Callable[[dict[str, str]], None]
 ) -> None:
-    judged_house(house)
-    data = house.bundle()
+    data = judged.bundle()
     whole = verdict_check(data)
     assert whole is not None
     assert whole.holds, whole.text
