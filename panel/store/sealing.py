@@ -15,7 +15,7 @@ from panel.store.database import now
 from panel.store.ledger import append, locked_study
 from panel.store.random_ids import new_id
 from panel.store.register import enter_products
-from panel.store.studies import draft_of, require
+from panel.store.studies import draft_of, plan_mark, require
 from panel.store.tables import Batch, Place, Sample, Serving, Sitting, Study, Task
 from panel.study import seal
 from panel.study.bundle import part_digests
@@ -30,6 +30,10 @@ if TYPE_CHECKING:
     from panel.store.tokens import Tokens
 
 REFERENCE_INDEX, STRONGER_INDEX = 0, 1  # where the plan expects the samples that play these parts
+
+
+class PlanChangedError(ValueError):
+    """The plan is not the one that was looked at; the message says so."""
 
 
 class UnfitDraftError(ValueError):
@@ -66,31 +70,26 @@ def drawn(plan: Plan, seed: str) -> randomiser.ServingPlan:
 
 
 def seal_study(
-    session: Session, tokens: Tokens, study_id: str, actor: str, passphrase: str, holder: str
+    session: Session,
+    tokens: Tokens,
+    study_id: str,
+    actor: str,
+    passphrase: str,
+    holder: str,
+    seen: str = "",
 ) -> Sealed:
     """Freeze the plan, deal it into rows, lock the key, and take the names out of the database.
 
     passphrase : where two people hold a part each, both as `seal.joined` joins them
     holder : who keeps it: one of `happenings.PROVES`
-    UnfitDraftError when the draft is incomplete or no plan has been drawn.
+    seen : `plan_mark` of the plan that was looked at; "" asks for no such check
+    UnfitDraftError when the draft is incomplete; PlanChangedError when no plan is drawn, or another than was seen.
     The caller must call `Database.forget_deleted` once the session has committed.
     """
     study = locked_study(session, study_id)
     require(study, Move.SEAL)
-    drafted = check_draft(draft_of(study))
-    if drafted.plan is None:
-        raise UnfitDraftError(f"The draft is not complete yet: {drafted.problems[0].text}")
-    if not study.seed:
-        raise UnfitDraftError("Draw the serving plan and look at its balance first; then seal.")
-    plan, seed = drafted.plan, study.seed
-    try:
-        dealt = drawn(plan, seed)
-    except ValueError as error:
-        raise UnfitDraftError(f"This plan cannot be drawn: {error}.") from None
-    refused = too_much(plan, _most_cups(dealt))
-    if refused:
-        raise UnfitDraftError(refused)
-    products = arranged(drafted.products)
+    plan, named, dealt = _fit_to_seal(study, seen)
+    products, seed = arranged(named), study.seed
     samples = _add_samples(session, study, products, seed)
     _add_rows(session, tokens, study, dealt, samples, at_end=bool(asked_at_end(plan)))
     if plan.alone:
@@ -112,6 +111,26 @@ def seal_study(
     detail = {"commitment": study.commitment, "passphrase holder": holder, "parts": parts}
     append(session, study.id, actor, "study sealed", detail)
     return Sealed(study.commitment, recovery_code)
+
+
+def _fit_to_seal(study: Study, seen: str) -> tuple[Plan, tuple[Product, ...], randomiser.ServingPlan]:
+    """The plan, its products and what is dealt; UnfitDraftError or PlanChangedError where it is not to be sealed."""
+    drafted = check_draft(draft_of(study))
+    if drafted.plan is None:
+        raise UnfitDraftError(f"The draft is not complete yet: {drafted.problems[0].text}")
+    if not study.seed or seen not in ("", plan_mark(study)):
+        raise PlanChangedError(
+            "The draft was saved or another plan drawn after the page was opened on which you pressed “Seal”. Nothing "
+            "is sealed. This is the plan as it stands now: look at it, then seal it."
+        )
+    try:
+        dealt = drawn(drafted.plan, study.seed)
+    except ValueError as error:
+        raise UnfitDraftError(f"This plan cannot be drawn: {error}.") from None
+    refused = too_much(drafted.plan, _most_cups(dealt))
+    if refused:
+        raise UnfitDraftError(refused)
+    return drafted.plan, drafted.products, dealt
 
 
 def sealed_contents(session: Session, study: Study, secret: dict[str, Any]) -> dict[str, Any]:

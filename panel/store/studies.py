@@ -121,6 +121,11 @@ def draft_mark(study: Study) -> str:
     return hashlib.sha256(study.draft.encode("utf-8")).hexdigest()[:16]
 
 
+def plan_mark(study: Study) -> str:
+    """A fingerprint of the plan as it would be sealed now: of the draft and of the orders drawn for it."""
+    return hashlib.sha256(f"{study.seed}\n{study.draft}".encode()).hexdigest()[:16]
+
+
 def draft_of(study: Study) -> dict[str, str]:
     """The typed form; of a study that is sealed, without the products."""
     typed: dict[str, str] = json.loads(study.draft or "{}")

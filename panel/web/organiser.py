@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from panel.store.tables import Study
     from panel.study.plan import Plan
     from panel.study.seal import Event
+    from panel.web.house import House
 
 router = APIRouter()
 
@@ -115,6 +116,7 @@ class PlanPage:
     """The drawn plan with its balance, before it is accepted; samples by number only."""
 
     head: StudyHead
+    mark: str
     plan: Plan
     test: TestMethod
     notes: tuple[str, ...]
@@ -198,6 +200,15 @@ def show_plan(request: Request, house: InHouse, study: OrganisersStudy) -> Respo
     return plan_page(request, study)
 
 
+def plan_as_it_stands(request: Request, house: House, study: Study, problem: Problem) -> Response:
+    """The plan as it is now, drawn where it was not, and why it is shown instead of sealed."""
+    with house.database.write() as session:
+        study = session.get_one(type(study), study.id)
+        if not study.seed:
+            study = studies.draw_plan(session, study.id)
+    return plan_page(request, study, (problem,), status=409)
+
+
 @router.post("/studies/{study_id}/plan")
 def draw_again(house: InHouse, study: OrganisersStudy) -> Response:
     with house.database.write() as session:
@@ -227,6 +238,7 @@ def plan_page(
     orders = tuple((place.number, tuple(cup.sample + 1 for cup in place.servings)) for place in dealt.places)
     context = PlanPage(
         head=head_of_page(study),
+        mark=studies.plan_mark(study),
         plan=drafted.plan,
         test=method_of(drafted.plan.method),
         notes=dealt.notes,

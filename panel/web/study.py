@@ -13,7 +13,7 @@ from panel.printing import SHEETS, recovery_sheet
 from panel.store import studies
 from panel.store.access import new_link
 from panel.store.ledger import append, events_of
-from panel.store.sealing import UnfitDraftError, open_key, samples_of, seal_study
+from panel.store.sealing import PlanChangedError, UnfitDraftError, open_key, samples_of, seal_study
 from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
 from panel.study.life import Move, State
 from panel.study.plan import Product, product_from_dict
@@ -21,7 +21,7 @@ from panel.study.problems import Problem
 from panel.study.seal import WrongPassphraseError, is_recovery_code
 from panel.study.test_methods import method_of
 from panel.web.access import AsOrganiser, OrganisersStudy
-from panel.web.organiser import plan_page
+from panel.web.organiser import plan_as_it_stands, plan_page
 from panel.web.pages import InHouse, Sent, page, see_other
 from panel.web.passphrases import WAIT, holder_in, phrase_in, problems_with_new, too_many_phrases
 from panel.web.planning import sealing_problems
@@ -107,6 +107,7 @@ def show_study(request: Request, house: InHouse, study: OrganisersStudy) -> Resp
 
 @router.post("/studies/{study_id}/seal")
 def seal(request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent) -> Response:
+    """Seal the plan that was looked at: one that changed since then is shown first. as_of : its `plan_mark`."""
     studies.require(study, Move.SEAL)
     problems = (*sealing_problems(studies.draft_of(study)), *problems_with_new(sent))
     if problems:
@@ -114,7 +115,10 @@ def seal(request: Request, house: InHouse, who: AsOrganiser, study: OrganisersSt
     try:
         with house.database.write() as session:
             phrase, holder = phrase_in(sent), holder_in(sent)
-            sealed = seal_study(session, house.tokens, study.id, who.actor, phrase, holder)
+            seen = sent.get("as_of", "")
+            sealed = seal_study(session, house.tokens, study.id, who.actor, phrase, holder, seen)
+    except PlanChangedError as error:
+        return plan_as_it_stands(request, house, study, Problem("", "changed", str(error)))
     except UnfitDraftError as error:
         return plan_page(request, study, (Problem("", "unfit", str(error)),), status=422)
     house.database.forget_deleted()

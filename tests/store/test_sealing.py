@@ -15,6 +15,7 @@ from sqlmodel import SQLModel, col, select
 from panel.store import studies
 from panel.store.ledger import events_of
 from panel.store.sealing import (
+    PlanChangedError,
     UnfitDraftError,
     deal_of,
     drawn,
@@ -247,7 +248,7 @@ def test_a_draft_changed_since_its_plan_was_drawn_is_not_sealed(database: Databa
     study_id = drafted(database)
     with database.write() as session:
         studies.save_draft(session, study_id, TYPED | {"tasters": "12"})
-    with pytest.raises(UnfitDraftError, match="Draw the serving plan"), database.write() as session:
+    with pytest.raises(PlanChangedError, match="look at it, then seal it"), database.write() as session:
         seal_study(session, tokens, study_id, WHO, PASSPHRASE, "self-attested")
 
 

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlmodel import SQLModel, col, select
 
+from demo.phone import hidden_fields
 from panel.store.database import now
 from panel.store.ledger import events_of
 from panel.store.shelf import DAYS_OF_GRACE, remove_for_good
 from panel.store.tables import SignIn, Study
 from panel.study.seal import first_broken
-from tests.web.desk import NAME, PASSWORD, TYPED, Desk, words
+from tests.web.desk import NAME, PASSWORD, PHRASE, TYPED, Desk, words
 
 if TYPE_CHECKING:
     from starlette.testclient import TestClient
@@ -96,6 +97,34 @@ def test_the_second_to_save_a_draft_is_told_and_neither_is_lost(desk: Desk) -> N
     assert mark
     assert bo.post(f"{desk.at}/draft", data={**his, "as_of": mark[1]}).status_code == 200
     assert desk.row().title == "His"
+
+
+def plan_shown(desk: Desk) -> str:
+    """The mark in the form that seals."""
+    return hidden_fields(desk.ada.get(f"{desk.at}/plan").text)["as_of"]
+
+
+@pytest.mark.parametrize("changed", ["draft", "orders", "words"])
+def test_a_plan_that_changed_in_another_tab_is_shown_before_it_is_sealed(desk: Desk, changed: str) -> None:
+    desk.draft()
+    old = plan_shown(desk)
+    if changed == "draft":
+        desk.ada.post(f"{desk.at}/draft", data={**TYPED, "tasters": "9", "go": "save"})
+    elif changed == "orders":
+        desk.ada.post(f"{desk.at}/plan")
+    else:
+        sentence = re.search(r'name="(word-\w+)"', desk.ada.get(f"{desk.at}/words").text)
+        assert sentence
+        desk.ada.post(f"{desk.at}/words", data={sentence[1]: "In words of our own"})
+    form = {"passphrase": PHRASE, "again": PHRASE, "holder": "self"}
+    refused = desk.ada.post(f"{desk.at}/seal", data={**form, "as_of": old})
+    assert refused.status_code == 409
+    assert "Nothing is sealed. This is the plan as it stands now" in words(refused)
+    assert desk.row().state == "draft"
+    new = hidden_fields(refused.text)["as_of"]
+    assert new == plan_shown(desk) != old
+    assert desk.ada.post(f"{desk.at}/seal", data={**form, "as_of": new}).status_code == 200
+    assert desk.row().state == "sealed"
 
 
 def test_of_two_who_seal_at_once_one_is_told_that_it_is_done(desk: Desk) -> None:
