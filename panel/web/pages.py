@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -38,10 +39,12 @@ class Notice:
     back_label: str = ""
 
 
+@lru_cache(maxsize=8)
 def make_environment(local: Local) -> Environment:
     """The Jinja environment over the templates folder, wherever the package is installed.
 
-    Filters: moment, day, number, figures, as `local` writes them.
+    One for each way to write, since it keeps the templates that it compiled: pages, reports as files and tables for
+    readers share them. Filters: moment, day, number, figures, as `local` writes them.
     """
     environment = Environment(
         loader=FileSystemLoader(str(files("templates"))),
