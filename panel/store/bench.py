@@ -68,8 +68,7 @@ class Kept:
 
 def measurands_of(session: Session, study: Study) -> tuple[Measurand, ...]:
     """What is measured: what was sealed, then what was added since."""
-    query = select(FurtherMeasurand).where(FurtherMeasurand.study_id == study.id)
-    further = session.exec(query.order_by(col(FurtherMeasurand.added_at), col(FurtherMeasurand.id)))
+    further = further_measurands(session, study.id)
     return (*plan_of(study).bench.measurands, *(measurand_of(row) for row in further))
 
 
@@ -124,12 +123,22 @@ def record(session: Session, study_id: str, actor: str, submission_id: str, ente
 def correct(
     session: Session, study_id: str, actor: str, submission_id: str, entry: str, entered: Entered, reason: str
 ) -> Kept:
-    """A further revision of an entry. The one before is kept; product, measurand and run stay. reason: why."""
+    """A further revision of an entry. The one before is kept. reason: why.
+
+    Product, measurand and run stay, and so do whether the run counts and, where no other moment is said, when it was
+    measured: a slip of the pen that is put right changes neither.
+    """
     study = locked_study(session, study_id)
     if (before := _sent_before(session, study_id, submission_id)) is not None:
         return before
     latest = latest_of(session, study_id, entry)
-    entered = replace(entered, measurand=latest.measurand, product_id=latest.product_id)
+    entered = replace(
+        entered,
+        measurand=latest.measurand,
+        product_id=latest.product_id,
+        measured_at=entered.measured_at or _measured(latest),
+        invalid=latest.invalid,
+    )
     _require_open(session, study, entered)
     revised = {"entry": entry, "revision": latest.revision + 1, "run": latest.run, "reason": reason}
     row = _row(session, study, actor, submission_id, entered, **revised)
@@ -146,7 +155,8 @@ def judge_run(
         return before
     latest = latest_of(session, study_id, entry)
     changed = {"id": new_id(), "submission_id": submission_id, "revision": latest.revision + 1}
-    changed |= {"invalid": invalid, "reason": reason, "recorded_by": actor, "recorded_at": now()}
+    changed |= {"invalid": invalid, "reason": reason, "measured_at": _measured(latest)}
+    changed |= {"recorded_by": actor, "recorded_at": now()}
     changed |= {"nonce": secrets.token_hex(16), "after_reveal": study.state == State.REVEALED}
     row = Measurement(**(latest.model_dump() | changed))
     return _keep(session, row, actor, "run marked invalid" if invalid else "run counted again")
@@ -196,6 +206,11 @@ def as_document(session: Session, row: Measurement) -> dict[str, Any]:
         utc = document[name].astimezone(UTC) if document[name] else None
         document[name] = utc.isoformat(timespec="microseconds") if utc else None
     return document
+
+
+def _measured(row: Measurement) -> datetime:
+    """When a run was measured; when it was written down, where nobody said."""
+    return row.measured_at or row.recorded_at
 
 
 def _sent_before(session: Session, study_id: str, submission_id: str) -> Kept | None:

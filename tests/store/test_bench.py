@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import pytest
@@ -232,6 +232,21 @@ def test_a_correction_and_a_judgement_are_further_revisions_and_all_are_kept(ric
     ]
     assert {(r.measurand, r.product_id, r.run) for r in history} == {("m1", ids_of(rice)[0], 1)}
     assert [row.revision for row in latest] == [4]
+
+
+def test_a_correction_changes_neither_whether_a_run_counts_nor_when_it_was_measured(rice: Rice) -> None:
+    noted = datetime(2026, 3, 8, 14, 30, tzinfo=UTC)
+    for number, moment in ((1, noted), (2, None)):
+        entered = Entered("m1", ids_of(rice)[0], value=1490.0, measured_at=moment)
+        with rice.database.write() as session:
+            entry = record(session, rice.id, WHO, sent(number), entered).entry
+            judge_run(session, rice.id, WHO, sent(10 * number), entry, "the lid stood open", "")
+            entered = Entered("m1", ids_of(rice)[0], value=1400.0)
+            correct(session, rice.id, WHO, sent(10 * number + 1), entry, entered, "misread the display")
+        with rice.database.read() as session:
+            history = history_of(session, rice.id, entry)
+        assert [row.invalid for row in history] == ["", "the lid stood open", "the lid stood open"]
+        assert {row.measured_at for row in history[1:]} == {moment or history[0].recorded_at}
 
 
 def test_the_log_tells_no_value_and_no_product_and_each_row_fits_its_fingerprint(rice: Rice) -> None:
