@@ -73,7 +73,7 @@ _NUMBER = (
     r"[-−+]?(?:\d+ )?\d+ ?/ ?\d+|[-−+]?\d{1,3}(?:[\u00a0\u2009\u202f'’]\d{3})+(?:[.,]\d+)?|[-−+]?\d*[.,]?\d+"
 )
 _PART = re.compile(rf"\s*({_NUMBER})\s*([^\d\s.,+−-][^\d.,+−]*?)?\s*(?=[\d.,+−-]|$)")
-_CLOCK = re.compile(r"(\d+):(\d\d)(?::(\d\d)([.,]\d+)?)?")
+_CLOCK = re.compile(r"(\d+):(\d\d)(?::(\d\d))?([.,]\d+)?")
 _WORD = re.compile(r"[^\W\d_]{1,24}")
 
 
@@ -275,19 +275,20 @@ def _in_first(amount: float, unit: str, kind: Quantity, cup_ml: float) -> float:
 
 
 def _clock(typed: str, unit: str) -> float:
-    """ "1:05:30" and "23:10" (minutes and seconds, as a stopwatch writes) in seconds."""
+    """ "1:05:30" and "23:10" (minutes and seconds, as a stopwatch writes) in seconds; either with tenths behind."""
     found = _CLOCK.fullmatch(typed)
     if found is None or int(found[2]) > 59 or int(found[3] or 0) > 59:
         raise ValueError(f"“{typed}” is no time. Write h:mm:ss such as 1:05:30, or mm:ss such as 23:10.")
     first, second = int(found[1]), int(found[2])
+    fraction = float((found[4] or ".0").replace(",", "."))
     if found[3] is None:
-        if unit == "h":
+        if unit == "h" and not found[4]:
             raise ValueError(
                 f"“{typed}” may be hours and minutes or minutes and seconds. "
                 f"Write {typed}:00 or {first} h {second} min."
             )
-        return first * 60.0 + second
-    return first * 3600.0 + second * 60.0 + int(found[3]) + float((found[4] or ".0").replace(",", "."))
+        return first * 60.0 + second + fraction
+    return first * 3600.0 + second * 60.0 + int(found[3]) + fraction
 
 
 def _within_reach(value: float, typed: str, kind: Quantity) -> float:

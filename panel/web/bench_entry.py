@@ -90,9 +90,9 @@ def correct_entry(
 ) -> Response:
     """A further revision with what is right; the one before stays in the history."""
     studies.require(study, Move.MEASURE)
-    latest, one = _latest(request, house, study, entry)
+    history, one = _history(request, house, study, entry)
     reader = BenchReader(sent, one.measurand, one.bench, house.local.zone)
-    entered = reader.run_of(latest.product_id, "")
+    entered = reader.run_of(history[-1].product_id, "")
     reason = _reason(reader, sent, "reason", "Write what was wrong: the history keeps it.")
     if entered is None and not reader.problems:
         reader.wrong("value", "Write what it should be.")
@@ -111,14 +111,14 @@ def judge_entry(
 ) -> Response:
     """The run does not count, or counts after all; always with a reason, and it is kept either way."""
     studies.require(study, Move.MEASURE)
-    latest, one = _latest(request, house, study, entry)
+    history, one = _history(request, house, study, entry)
     reader = BenchReader(sent, one.measurand, one.bench)
     why = _reason(reader, sent, "why", "Write why: a run is left out or taken back for a reason only.")
     _require_name(reader, sent)
     if reader.problems:
         return _entry_page(request, house, study, entry, sent, tuple(reader.problems))
     out = sent.get("counts") != "yes"
-    if out != bool(latest.invalid):
+    if out != bool(history[-1].invalid):
         with house.database.write() as session:
             judge_run(
                 session,
@@ -137,7 +137,7 @@ def add_photo(
     request: Request, house: InHouse, who: AsBench, study: BenchsStudy, entry: str, form: SentForm
 ) -> Response:
     studies.require(study, Move.MEASURE)
-    latest, _one = _latest(request, house, study, entry)
+    history, _one = _history(request, house, study, entry)
     file = form.get("file")
     try:
         if not isinstance(file, UploadFile) or not file.filename:
@@ -147,7 +147,7 @@ def add_photo(
         problem = Problem("file", "no_picture", str(error))
         return _entry_page(request, house, study, entry, {}, (problem,))
     with house.database.write() as session:
-        keep_photo(session, study.id, who.actor, latest.id, content, size)
+        keep_photo(session, study.id, who.actor, history[-1].id, content, size)
     return see_other(f"/studies/{study.id}/bench/entries/{entry}#photos")
 
 
@@ -160,12 +160,15 @@ def show_photo(house: InHouse, study: BenchsStudy, photo_id: str) -> Response:
     return Response(photo.content, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
 
 
-def _latest(request: Request, house: House, study: Study, entry: str) -> tuple[Measurement, OneMeasurand]:
+def _history(
+    request: Request, house: House, study: Study, entry: str
+) -> tuple[list[Measurement], OneMeasurand]:
+    """All revisions of the entry, the one that counts last, and what it measures; 404 where there is none."""
     with house.database.read() as session:
         history = history_of(session, study.id, entry)
     if not history:
         raise HTTPException(404)
-    return history[-1], measurand_called(request, house, study, history[-1].measurand)
+    return history, measurand_called(request, house, study, history[-1].measurand)
 
 
 def _reason(reader: BenchReader, sent: dict[str, str], name: str, missing: str) -> str:
@@ -190,11 +193,14 @@ def _entry_page(
     typed: dict[str, str] | None = None,
     problems: tuple[Problem, ...] = (),
 ) -> Response:
-    latest, one = _latest(request, house, study, entry)
+    history, one = _history(request, house, study, entry)
+    latest = history[-1]
     with house.database.read() as session:
-        history, names = history_of(session, study.id, entry), instrument_names(session)
+        names = instrument_names(session)
         photos = tuple(photo.id for photo in photos_of(session, study.id, entry))
-        offered = instruments_for(session, one.measurand.quantity)
+        offered = {each.id: each.name for each in instruments_for(session, one.measurand.quantity)}
+    if latest.instrument_id:  # also one that was put away since: what was measured with it keeps it
+        offered.setdefault(latest.instrument_id, names[latest.instrument_id])
     product = next((p.name for p in one.products if p.id == latest.product_id), "")
     context = EntryPage(
         head=head_of_page(study),
@@ -208,7 +214,7 @@ def _entry_page(
         counts=not latest.invalid,
         readings=_readings(latest, one),
         photos=photos,
-        instruments=tuple((each.id, each.name) for each in offered),
+        instruments=tuple(offered.items()),
         typed=_as_typed(latest, one) | dict(typed or {}),
         problems=problems,
         submission=secrets.token_hex(16),
@@ -265,9 +271,9 @@ def _as_typed(row: Measurement, one: OneMeasurand) -> dict[str, str]:
             typed["value"] = f"{shown(row.value, quantity, unit, cup_ml=cup_ml):.10g}"
     typed["laps"] = "; ".join(clock(lap) for lap in json.loads(row.laps))
     typed["series"] = "\n".join(
-        f"{minutes:g} {shown(value, quantity, unit, cup_ml=cup_ml):.6g}"
+        f"{minutes:.10g} {shown(value, quantity, unit, cup_ml=cup_ml):.6g}"
         for minutes, value in json.loads(row.series)
     )
     if row.ambient is not None:
-        typed["ambient"] = f"{shown(row.ambient, quantity, unit, cup_ml=cup_ml):.4g}"
+        typed["ambient"] = f"{shown(row.ambient, quantity, unit, cup_ml=cup_ml):.6g}"
     return typed | {f"statement-{n}": f"{given}" for n, given in enumerate(json.loads(row.answers), start=1)}

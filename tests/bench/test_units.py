@@ -78,6 +78,8 @@ def test_a_time_is_the_same_however_it_is_written(hours, minutes, seconds):
         ("23 min", "duration", "s", 1380),
         ("1h05", "duration", "s", 3900),
         ("5 m", "duration", "s", 300),
+        ("24:50.5", "duration", "h", 1490.5),
+        ("0:45,2", "duration", "min", 45.2),
         ("203 °F", "temperature", "°C", 95),
         ("203F", "temperature", "°C", 95),
         ("0", "mass", "g", 0),
