@@ -18,7 +18,7 @@ from panel.store.instruments import instrument_names
 from panel.store.register import products_of
 from panel.study.cautions import BENCH_CAUTIONS
 from panel.study.draft_measurands import read_measurands
-from panel.study.draft_reader import Reader, tidy
+from panel.study.draft_reader import Reader, name_key, tidy
 from panel.study.life import Move, State, refusal
 from panel.study.problems import Problem
 from panel.study.quantities import QUANTITIES, Quantity
@@ -146,17 +146,17 @@ def add_further(
     """Measure something that was not sealed. It is marked as such everywhere and decides nothing."""
     studies.require(study, Move.MEASURE)
     reader = Reader({name: value for name, value in sent.items() if name.startswith("measurand-0-")})
-    if not sent.get("measurand-0-name"):
-        reader.wrong("measurand-0-name", "missing", "Write what is measured.")
     measurand = next(iter(read_measurands(reader)), None)
+    if measurand is None:
+        reader.wrong("measurand-0-name", "missing", "Write what is measured.")
     reason = tidy(sent.get("reason", ""))
     if not reason:
         reader.wrong("reason", "missing", "Write why this is measured as well; the report prints it.")
     if reader.problems or measurand is None:
         return _further_page(request, study, sent, tuple(reader.problems))
     with house.database.write() as session:
-        names = {tidy(one.name).casefold() for one in measurands_of(session, study)}
-        if measurand.name.casefold() not in names:
+        names = {name_key(one.name) for one in measurands_of(session, study)}
+        if name_key(measurand.name) not in names:
             key = add_measurand(session, study.id, who.actor, measurand, reason)
             return see_other(f"/studies/{study.id}/bench/measure/{key}")
     text = f"“{measurand.name}” is measured already. Name this one otherwise."

@@ -47,7 +47,10 @@ class BenchReader:
         return QUANTITIES[self.measurand.quantity].entry
 
     def wrong(self, name: str, text: str) -> None:
-        self.problems.append(Problem(name, "unfit", text))
+        """Say it once: what all products share is read for each of them."""
+        problem = Problem(name, "unfit", text)
+        if problem not in self.problems:
+            self.problems.append(problem)
 
     def run_of(self, product_id: str, at: str) -> Entered | None:
         """The run of a product from the fields that end in `at`; None where nothing was typed for it."""

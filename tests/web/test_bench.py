@@ -205,6 +205,11 @@ def test_what_is_missing_or_cannot_be_is_said_in_a_sentence(
     assert stored(house) == []
 
 
+def test_what_all_products_share_is_asked_for_once(house: BenchHouse) -> None:
+    answer = enter(house, "m4", value_of_Grainsong="20", value_of_Ricelet="30")
+    assert words(answer).count("Write the day of the price") == 2, "in the summary, and at the field"
+
+
 def test_a_form_sent_twice_is_kept_once(house: BenchHouse) -> None:
     sent = {"submission": "5" * 32, "by": "Mo"}
     sent |= {f"value-{product}": "20:00" for product in house.products().values()}
@@ -244,6 +249,22 @@ def test_a_correction_shows_both_and_needs_a_reason(house: BenchHouse) -> None:
     assert "misread the display" in page
     with house.house.database.read() as session:
         assert [row.value for row in history_of(session, house.study, entry_of(house))] == [1490.0, 1540.0]
+
+
+def test_a_correction_can_send_back_what_its_form_shows(house: BenchHouse) -> None:
+    """Tenths of a second as the form writes them, and an instrument that was put away since."""
+    at = f"{house.bench}/instruments"
+    watch = {"name": "Watch", "quantity": "duration", "unit": "s", "resolution": "0.1"}
+    key = re.search(r"change=(\w+)", house.ada.post(at, data=watch).text)[1]  # type: ignore[index]
+    enter(house, "m1", value_of_Grainsong="24:50", instrument=key)
+    house.ada.post(f"{at}/{key}/put-away")
+    form = house.ada.get(f"{house.bench}/entries/{entry_of(house)}").text
+    value = re.search(r'name="value" type="text" value="([^"]+)"', form)[1]  # type: ignore[index]
+    chosen = re.search(r'<option value="(\w+)" selected>Watch<', form)[1]  # type: ignore[index]
+    answer = revise(house, "", value=value, instrument=chosen, by="Mo", note="lid off", reason="noted later")
+    assert answer.status_code == 200, words(answer)
+    row = stored(house)[0]
+    assert (row.revision, row.value, row.instrument_id, row.resolution) == (2, 1490.0, key, 0.1)
 
 
 def test_a_run_is_left_out_and_taken_back_with_a_reason_and_never_removed(house: BenchHouse) -> None:
@@ -345,10 +366,12 @@ def test_more_can_be_measured_than_was_sealed_marked_as_such_and_for_a_reason(ho
     typed = {"measurand-0-name": "Noise at one metre", "measurand-0-quantity": "noise"}
     refused = house.ada.post(at, data=typed)
     assert (refused.status_code, "Write why" in words(refused)) == (422, True)
+    refused = house.ada.post(at, data={"reason": "a reader asked"})
+    assert (refused.status_code, "Write what is measured" in words(refused)) == (422, True)
     page = house.ada.post(at, data={**typed, "reason": "a reader asked"})
     assert "not sealed" in words(page)
     assert "Saved: 1 run." in words(enter(house, "x1", value_of_Grainsong="41.5"))
-    same = house.ada.post(at, data={**typed, "measurand-0-name": "price", "reason": "again"})
+    same = house.ada.post(at, data={**typed, "measurand-0-name": "time  until DONE", "reason": "again"})
     assert "is measured already" in words(same)
     with house.house.database.read() as session:
         assert len(measurands_of(session, house.row())) == 8
