@@ -41,17 +41,20 @@ class Remark:
 def check_runs(
     bench: Bench, runs: Sequence[Run], names: Mapping[str, str] | None = None
 ) -> tuple[Remark, ...]:
-    """Every missing or contradictory entry among the valid runs, by measurand, product and run.
+    """Every missing or contradictory entry among the valid runs, by measurand, product's name and run.
 
     names : product -> its name for the sentences; invalid runs are not looked at, since they do not count
     """
     called = names or {}
-    products = sorted({run.product for run in runs})
+    products = sorted({run.product for run in runs}, key=lambda product: (called.get(product, ""), product))
     found: list[Remark] = []
     for measurand in bench.measurands:
         mine = [run for run in runs if run.measurand == measurand.key and not run.invalid]
         mine.sort(key=lambda run: (run.product, run.run, run.id))
-        about = _Checks(measurand, tuple(mine), bench.cup_ml, bench.currency)
+        shared = any(run.servings for run in mine) or any(
+            (one.source, one.figure) == (measurand.key, "per serving") for one in bench.criteria
+        )
+        about = _Checks(measurand, tuple(mine), bench.cup_ml, bench.currency, shared)
         for product in products:
             one = [run for run in mine if run.product == product]
             name = called.get(product, product)
@@ -69,12 +72,13 @@ Found = tuple[tuple[str, ...], str]
 
 @dataclass(frozen=True, slots=True)
 class _Checks:
-    """One measurand with its valid runs of all products."""
+    """One measurand with its valid runs of all products. shared: whether it is compared by the serving."""
 
     measurand: Measurand
     runs: tuple[Run, ...]
     cup_ml: float
     currency: str
+    shared: bool
 
     def of_product(self, runs: Sequence[Run]) -> Iterator[Found]:
         yield from self._entered_twice(runs)
@@ -126,7 +130,7 @@ class _Checks:
     def _price(self, run: Run, value: float) -> Iterator[str]:
         if value == 0:
             yield "costs nothing; leave the price out where it is not known"
-        if not (run.servings or self.measurand.servings):
+        if self.shared and not (run.servings or self.measurand.servings):
             yield "gives a price without saying how many servings the package holds"
         if not run.at:
             yield "gives a price without its date"
@@ -139,16 +143,20 @@ class _Checks:
 
     def _others(self, run: Run) -> tuple[list[float], bool]:
         """The other runs of the product; those of all products, and True, where it has none."""
-        rest = [one for one in self.runs if one.id != run.id and one.value is not None]
-        own = [one.value for one in rest if one.product == run.product and one.value is not None]
-        return (own, False) if own else ([one.value for one in rest if one.value is not None], True)
+        rest = [(one.product, one.value) for one in self.runs if one.id != run.id and one.value is not None]
+        own = [value for product, value in rest if product == run.product]
+        return (own, False) if own else ([value for _, value in rest], True)
 
     def _far_off(self, run: Run, value: float) -> Iterator[str]:
         kind, (others, strangers) = QUANTITIES[self.measurand.quantity], self._others(run)
         middle = median(others) if others else None
         if kind.id == "temperature":
             yield from self._fahrenheit(value, middle)
-        if kind.entry not in _RATIOS or kind.id in _NO_RATIOS or middle is None or middle <= 0 or value <= 0:
+        if kind.entry not in _RATIOS or kind.id in _NO_RATIOS or middle is None or middle <= 0 or value < 0:
+            return
+        if value == 0:  # another product may leave or weigh nothing; no product is done at once
+            if kind.entry == "stopwatch" or (kind.entry == "number" and not strangers):
+                yield f"is {self._shown(value)}, where the others are about {self._shown(middle)}; check it"
             return
         factor = value / middle
         # Products may differ by as much as pounds and kilograms do; runs of one product do not.

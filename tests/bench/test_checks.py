@@ -29,10 +29,12 @@ def change(runs, place, **what):
     [
         (COOKING, runs_of("Aster", [1500, 1560, 1490], laps=(60.0, 900.0))),
         (MASS, [*runs_of("Aster", [1500]), *runs_of("Birch", [3400])]),
+        (MASS, [*runs_of("Aster", [1500]), *runs_of("Birch", [0])]),
         (WARM, runs_of("Aster", [93, 91, 95])),
         (WARM, [*runs_of("Aster", [-18]), *runs_of("Birch", [95])]),
         (HOLDING, runs_of("Aster", [cooled(), cooled(93), cooled(94)], "m2", ambient=22.0)),
         (PRICE, runs_of("Aster", [79.9], servings=400, at="2026-11-26")),
+        (PRICE, [*runs_of("Aster", [79.9], at="2026-11-26"), *runs_of("Birch", [99], at="2026-11-26")]),
         (SYSTEM, runs_of("Aster", [0], answers=(4, 2, 4, 2, 4, 2, 4, 2, 4, 2))),
     ],
 )
@@ -68,9 +70,14 @@ def test_plain_entries_are_not_flagged(measurand, runs):
         (MASS, runs_of("Aster", [-5]), "cannot be below 0"),
         (
             PRICE,
-            runs_of("Aster", [79.9], at="2026-11-26"),
+            [
+                *runs_of("Aster", [79.9], at="2026-11-26"),
+                *runs_of("Birch", [4.9], servings=4, at="2026-11-26"),
+            ],
             "without saying how many servings the package holds",
         ),
+        (COOKING, runs_of("Aster", [1500, 1510, 0]), "run 3 is 0 min, where the others are about 25.1 min"),
+        (COOKING, [*runs_of("Aster", [1500]), *runs_of("Birch", [0])], "run 1 is 0 min"),
         (PRICE, runs_of("Aster", [79.9], servings=4), "without its date"),
         (PRICE, runs_of("Aster", [0], servings=4, at="2026-11-26"), "costs nothing"),
         (RATED, runs_of("Aster", [7]), "not on the scale from 1 to 5"),
