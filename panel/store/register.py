@@ -142,7 +142,7 @@ def studies_with(session: Session, product_ids: Iterable[str]) -> dict[str, list
 
 def search(session: Session, wanted: Wanted) -> Found:
     """One page of the products that fit, by name. Words are looked for in name, maker, kind and note."""
-    tested = set(session.exec(_live_pairs()))
+    tested = set(session.exec(_ids_in_studies()))
     chosen = [product for product in session.exec(select(Product)) if _fits(product, wanted, tested)]
     chosen.sort(key=lambda product: (product.name_key, product.id))
     pages = max(1, -(-len(chosen) // PAGE_SIZE))
@@ -179,6 +179,7 @@ def _fits(product: Product, wanted: Wanted, tested: set[str]) -> bool:
     )
 
 
-def _live_pairs() -> SelectOfScalar[str]:
+def _ids_in_studies() -> SelectOfScalar[str]:
+    """Ids of the products that are known to be in a study which was not deleted."""
     query = select(StudyProduct.product_id).join(Study, col(Study.id) == StudyProduct.study_id)
     return query.where(col(Study.deleted_at).is_(None))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode
 
 from fastapi import APIRouter, HTTPException, Request, Response
 
@@ -33,6 +33,7 @@ from panel.web.across_rounds import Compared, across_rounds
 from panel.web.bench_rows import run_of, units_chosen
 from panel.web.bench_shown import FigureLine, figure_lines
 from panel.web.pages import InHouse, Sent, SentForm, page, see_other
+from stats.phrasing import listing
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -68,7 +69,7 @@ class ProductsPage:
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """One study that a product is in. label, results: once revealed; figures: what was measured, by measurand."""
+    """One study that a product is in. label: once revealed; measured: what is measured -> its figures in words."""
 
     id: str
     title: str
@@ -130,8 +131,7 @@ def give_kind(house: InHouse, _who: AsOrganiser, form: SentForm) -> Response:
     kind = tidy(str(form.get("new_kind", "")))[:LONGEST_NAME]
     with house.database.write() as session:
         count = set_kind(session, chosen, kind)
-    query = str(form.get("query", ""))[:1000]
-    asked = dict(part.split("=", 1) for part in query.split("&") if "=" in part)
+    asked = dict(parse_qsl(str(form.get("query", ""))[:1000]))
     kept = urlencode({name: value for name, value in asked.items() if name in ("words", "maker", "tested")})
     return see_other(f"/products?{kept}&said={count}")
 
@@ -190,9 +190,18 @@ def _products_page(
         query=_address(wanted, 1).partition("?")[2],
         typed=typed or {},
         problems=problems,
-        said=f"{said} changed." if said.isdecimal() else "",
+        said=_kind_given(said),
     )
     return page(request, "products/products.html", context, status=422 if problems else 200)
+
+
+def _kind_given(said: str) -> str:
+    """What became of the ticked products; "" where nothing was asked."""
+    if not said.isdecimal():
+        return ""
+    if not said.strip("0"):
+        return "Nothing was changed: tick the products first."
+    return f"The kind of {said[:6]} {'product' if said == '1' else 'products'} was changed."
 
 
 def _address(wanted: Wanted, number: int) -> str:
@@ -215,9 +224,9 @@ def _product_page(
         product = product_called(session, product_id)
         if product is None:
             raise HTTPException(404)
-        shown_in = units_chosen(request)
+        shown_in, instruments = units_chosen(request), instrument_names(session)
         found = studies_with(session, [product.id]).get(product.id, [])
-        rounds = tuple(_round(session, study, product, shown_in) for study in found)
+        rounds = tuple(_round(session, study, product, shown_in, instruments) for study in found)
         across = across_rounds(session, product, found)
         kinds = tuple(kinds_of(session))
     said = {"maker": product.maker, "kind": product.kind, "note": product.note}
@@ -228,9 +237,10 @@ def _product_page(
     return page(request, "products/product.html", context, status=422 if problems else 200)
 
 
-def _round(session: Session, study: Study, product: Product, shown_in: ShownIn) -> Round:
+def _round(
+    session: Session, study: Study, product: Product, shown_in: ShownIn, instruments: dict[str, str]
+) -> Round:
     bench = studies.plan_of(study).bench
-    instruments = instrument_names(session)
     rows = [row for row in measurements_of(session, study.id) if row.product_id == product.id]
     measured = []
     for one in measurands_of(session, study):
@@ -253,4 +263,4 @@ def _label(session: Session, study: Study, product: Product) -> str:
         for s in samples_of(session, study.id)
         if name_key(key[s.id]["name"]) == product.name_key
     ]
-    return " and ".join(letters)
+    return listing(letters)

@@ -72,8 +72,21 @@ def test_ticked_products_get_one_kind(house: BenchHouse) -> None:
     ids = house.products()
     chosen = [ids["Grainsong"], ids["Velsund"]]
     page = house.ada.post("/products/kind", data={"product": chosen, "new_kind": "rice cooker", "query": ""})
-    assert "2 changed." in words(page)
+    assert "The kind of 2 products was changed." in words(page)
     assert found(house, "kind=rice+cooker") == ["Grainsong", "Velsund"]
+    page = house.ada.post("/products/kind", data={"new_kind": "rice cooker", "query": ""})
+    assert "tick the products first" in words(page)
+
+
+def test_giving_a_kind_keeps_what_was_looked_for(house: BenchHouse) -> None:
+    looked = house.ada.get("/products", params={"words": "velsund works", "maker": "Velsund Works"})
+    query = re.search(r'name="query" value="([^"]+)"', looked.text)[1].replace("&amp;", "&")  # type: ignore[index]
+    sent = {"product": house.products()["Grainsong"], "new_kind": "rice cooker", "query": query}
+    page = house.ada.post("/products/kind", data=sent)
+    assert re.findall(r'href="/products/[a-z2-7]{16}">([^<]+)<', page.text) == found(
+        house, "maker=Velsund+Works"
+    )
+    assert found(house, "maker=Velsund+Works")
 
 
 def test_tested_before_tells_the_letter_only_after_the_reveal(house: BenchHouse) -> None:
