@@ -117,7 +117,7 @@ def limit_words(criterion: Criterion) -> str:
         return "every valid run passed"
     unit = f"\u202f{criterion.unit}" if criterion.unit else ""
     ends = [
-        f"{word} {limit:g}{unit}"
+        f"{word} {_minus(f'{limit:g}')}{unit}"
         for word, limit in (("at least", criterion.must_least), ("at most", criterion.must_most))
         if limit is not None
     ]
@@ -127,17 +127,22 @@ def limit_words(criterion: Criterion) -> str:
 def value_words(value: float, low: float | None, high: float | None, unit: str) -> str:
     """A value with its interval: "61.2 °C (95 % interval 60.1 to 62.3 °C)"."""
     unit = f"\u202f{unit}" if unit else ""
-    if low is None or high is None or high - low <= ROUNDING * max(1.0, abs(value)):
-        return f"{significant(value)}{unit}"
-    return f"{significant(value)}{unit} (95\u202f% interval {significant(low)} to {significant(high)}{unit})"
+    said = f"{_minus(significant(value))}{unit}"
+    if low is None or high is None or high - low <= _dust(value):
+        return said
+    return f"{said} (95\u202f% interval {_minus(significant(low))} to {_minus(significant(high))}{unit})"
+
+
+def _minus(number: str) -> str:
+    """A number with a real minus sign."""
+    return number.replace("-", "−")
 
 
 def _nearness(criterion: Criterion, x: Floats) -> Floats:
     """1 inside the window, falling to 0 at the distance `worst` from it."""
     low, high = criterion.target_low or 0.0, criterion.target_high or 0.0
-    dust = ROUNDING * max(1.0, abs(low), abs(high))
     distance = np.maximum(np.maximum(low - x, x - high), 0.0)
-    distance = np.where(distance <= dust, 0.0, distance)
+    distance = np.where(distance <= _dust(low, high), 0.0, distance)
     if criterion.worst is None:
         return np.where(np.isnan(x), np.nan, np.where(distance > 0, 0.0, 1.0))
     nearness: Floats = 1.0 - distance / criterion.worst
@@ -147,20 +152,28 @@ def _nearness(criterion: Criterion, x: Floats) -> Floats:
 def _stepped(criterion: Criterion, x: Floats) -> Floats:
     found = np.where(np.isnan(x), np.nan, 0.0)
     for limit, points in criterion.steps:
-        dust = ROUNDING * max(1.0, abs(limit))
+        dust = _dust(limit)
         reached = x >= limit - dust if criterion.direction == "more" else x <= limit + dust
         found = np.where(reached, points, found)
     return found
 
 
 def _inside(criterion: Criterion, x: Floats) -> NDArray[np.bool_]:
-    least, most = criterion.must_least, criterion.must_most
-    inside = np.ones(x.shape, dtype=bool)
-    if least is not None:
-        inside &= x >= least - ROUNDING * max(1.0, abs(least))
-    if most is not None:
-        inside &= x <= most + ROUNDING * max(1.0, abs(most))
-    return inside
+    return _enough(criterion, x) & _not_too_much(criterion, x)
+
+
+def _enough(criterion: Criterion, x: Floats) -> NDArray[np.bool_]:
+    least = criterion.must_least
+    return np.ones(x.shape, dtype=bool) if least is None else np.asarray(x >= least - _dust(least))
+
+
+def _not_too_much(criterion: Criterion, x: Floats) -> NDArray[np.bool_]:
+    most = criterion.must_most
+    return np.ones(x.shape, dtype=bool) if most is None else np.asarray(x <= most + _dust(most))
+
+
+def _dust(*limits: float) -> float:
+    return ROUNDING * max(1.0, *map(abs, limits))
 
 
 def _absent(value: Value) -> tuple[Outcome, float | None, str]:
@@ -201,16 +214,4 @@ def _all_inside(criterion: Criterion, *ends: float) -> bool:
 
 def _all_outside(criterion: Criterion, low: float, high: float) -> bool:
     """Whether the whole interval lies on the wrong side of one limit."""
-    too_little = criterion.must_least is not None and not _least_met(criterion, high)
-    too_much = criterion.must_most is not None and not _most_met(criterion, low)
-    return too_little or too_much
-
-
-def _least_met(criterion: Criterion, x: float) -> bool:
-    least = criterion.must_least
-    return least is None or x >= least - ROUNDING * max(1.0, abs(least))
-
-
-def _most_met(criterion: Criterion, x: float) -> bool:
-    most = criterion.must_most
-    return most is None or x <= most + ROUNDING * max(1.0, abs(most))
+    return not (_enough(criterion, np.array(high)).all() and _not_too_much(criterion, np.array(low)).all())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from panel.bench.scoring import limit_words
 from panel.study.quantities import QUANTITIES
 from panel.study.questions import scored_names
 from panel.web.draft_bench import LOADS
@@ -76,7 +77,7 @@ def _line(criterion: Criterion, plan: Plan) -> CriterionLine:
         rests_on=rests_on,
         better=BETTER[criterion.direction] if criterion.weighed or criterion.direction == "pass" else "",
         score=_score(criterion),
-        must=_must(criterion),
+        must=limit_words(criterion),
         group=criterion.group if criterion.weighed else "",
         share=_share(criterion, plan),
         basis=criterion.basis,
@@ -93,14 +94,6 @@ def _score(criterion: Criterion) -> str:
     if criterion.curve == "stepped":
         return ", ".join(f"{score:g} from {limit:g}{unit}" for limit, score in criterion.steps)
     return "none"
-
-
-def _must(criterion: Criterion) -> str:
-    unit = f" {criterion.unit}" if criterion.unit else ""
-    if criterion.direction == "pass":
-        return "every valid run passed"
-    limits = (("at least", criterion.must_least), ("at most", criterion.must_most))
-    return " and ".join(f"{words} {limit:g}{unit}" for words, limit in limits if limit is not None)
 
 
 def _share(criterion: Criterion, plan: Plan) -> str:

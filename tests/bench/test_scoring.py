@@ -109,6 +109,12 @@ def test_a_limit_is_said_with_its_unit() -> None:
     assert gate(BETWEEN, value_of(200.0)).limit == "at least 100\u202fmm and at most 300\u202fmm"
 
 
+def test_below_zero_a_real_minus_sign_is_written() -> None:
+    found = gate(replace(MUST, must_least=None, must_most=-18), value_of(-20.0))
+    assert found.limit == "at most −18\u202f°C"
+    assert found.reason.startswith("−20.0\u202f°C (95\u202f% interval −21.0 to −19.0\u202f°C)")
+
+
 def test_a_criterion_without_a_must_is_no_gate() -> None:
     with pytest.raises(ValueError, match="no must"):
         gate(MORE, value_of(15.0))
