@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from panel.bench.derived import measurand_figures
+from panel.bench.derived import in_figure_unit, measurand_figures
 from panel.bench.readings import reading_of
-from panel.bench.units import CUP_ML, shown
+from panel.bench.units import CUP_ML
 from panel.study.quantities import QUANTITIES, figure_unit
 from stats.phrasing import count, listing, percent, significant
 from stats.replicated_comparison import ReplicatedComparison, replicated_comparison
@@ -107,10 +107,10 @@ def compared(
     for one in readings:
         if one.value is None or one.run.product in open_ended:
             continue
-        values.setdefault(one.run.product, []).append(_in_unit(one.value, measurand, figure, cup_ml))
+        values.setdefault(one.run.product, []).append(in_figure_unit(one.value, measurand, figure, cup_ml))
         blocks.setdefault(one.run.product, []).append(one.run.by if testers else one.run.at[:10])
         if one.instrument is not None:
-            steps.append(_in_unit(one.instrument, measurand, figure, cup_ml, difference=True))
+            steps.append(in_figure_unit(one.instrument, measurand, figure, cup_ml, difference=True))
     found = replicated_comparison(
         values,
         blocks=blocks if (_several(blocks) if testers else _same_days(blocks)) else None,
@@ -128,15 +128,6 @@ def _open_ended(products: Sequence[str]) -> tuple[str, ...]:
     return (
         f"{listing(products)} did not come to the end within the series, so that only a lower bound is known",
     )
-
-
-def _in_unit(
-    value: float, measurand: Measurand, figure: str, cup_ml: float, difference: bool = False
-) -> float:
-    if figure in ("time until below", "time inside", "cooling rate") or not measurand.unit:
-        return value
-    apart = difference or figure == "area outside"
-    return shown(value, measurand.quantity, measurand.unit, cup_ml=cup_ml, difference=apart)
 
 
 def _several(testers: dict[str, list[str]]) -> bool:

@@ -10,12 +10,12 @@ from panel.bench.figures import Figure
 from panel.bench.readings import numbered, reading_of
 from panel.bench.units import CUP_ML, shown
 from panel.bench.usability import FEW_TESTERS, few_testers, scores_of_testers
-from panel.study.quantities import QUANTITIES, figure_unit
+from panel.study.quantities import OWN_UNITS, QUANTITIES, figure_unit
 from stats.measurement_uncertainty import Contribution, combined_uncertainty, type_a
 from stats.phrasing import count, listing, significant
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Sequence
 
     from panel.bench.figures import Run
     from panel.bench.readings import Reading
@@ -25,7 +25,6 @@ CONFIDENCE = 0.95
 EXACT = ("price", "count")
 # Levels whose energy mean lies so far above their mean scatter too much to be repeats. Common practice, no source.
 LEVELS_APART = 0.5
-_TIMES_AND_RATES = ("time until below", "time inside", "cooling rate")
 _TIMES_AND_AREAS = ("time until below", "time inside", "area outside")
 _SIGNED = ("temperature", "temperature-series", "noise")
 SCALES = {"rating": (1.0, 5.0), "usability": (0.0, 100.0)}
@@ -222,23 +221,32 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 
 
+def in_figure_unit(
+    value: float, measurand: Measurand, figure: str, cup_ml: float, *, difference: bool = False
+) -> float:
+    """A value of a figure, in the quantity's first unit, in the unit that the figure is shown in.
+
+    difference : whether it is a difference or an uncertainty; an area always is one
+    """
+    if figure in OWN_UNITS:
+        return value
+    apart = difference or figure == "area outside"
+    return shown(value, measurand.quantity, measurand.unit, cup_ml=cup_ml, difference=apart)
+
+
 def _into_unit(figure: Figure, measurand: Measurand, cup_ml: float) -> Figure:
     """The figure in the unit in which its measurand is shown."""
-    if figure.figure in _TIMES_AND_RATES or not measurand.unit:
-        return figure
-    apart = figure.figure == "area outside"
 
-    def in_unit(value: float, difference: bool = apart) -> float:
-        return shown(value, measurand.quantity, measurand.unit, cup_ml=cup_ml, difference=difference)
-
-    def maybe(value: float | None, change: Callable[[float], float]) -> float | None:
-        return None if value is None else change(value)
+    def in_unit(value: float | None, difference: bool = False) -> float | None:
+        if value is None:
+            return None
+        return in_figure_unit(value, measurand, figure.figure, cup_ml, difference=difference)
 
     return replace(
         figure,
-        value=maybe(figure.value, in_unit),
-        u=maybe(figure.u, lambda u: in_unit(u, True)),
-        low=maybe(figure.low, in_unit),
-        high=maybe(figure.high, in_unit),
-        runs=tuple(in_unit(value) for value in figure.runs),
+        value=in_unit(figure.value),
+        u=in_unit(figure.u, True),
+        low=in_unit(figure.low),
+        high=in_unit(figure.high),
+        runs=tuple(in_figure_unit(value, measurand, figure.figure, cup_ml) for value in figure.runs),
     )

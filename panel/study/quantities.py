@@ -74,7 +74,8 @@ QUANTITIES: dict[str, Quantity] = {
 }
 
 
-_OWN_UNITS = {"time until below": "min", "time inside": "min", "cooling rate": "1/h"}
+# Figures that have a unit of their own, whatever unit their measurand is shown in.
+OWN_UNITS = {"time until below": "min", "time inside": "min", "cooling rate": "1/h"}
 
 
 def figure_unit(quantity: str, figure: str, unit: str, currency: str) -> str:
@@ -83,4 +84,4 @@ def figure_unit(quantity: str, figure: str, unit: str, currency: str) -> str:
         return currency
     if figure == "area outside":
         return f"{unit}·min"
-    return _OWN_UNITS.get(figure, unit)
+    return OWN_UNITS.get(figure, unit)
