@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from panel.study.quantities import QUANTITIES
 from stats.pareto import pareto_front
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ class PriceStep:
 class PriceFront:
     """The front of total against price, cheapest first.
 
-    what : price or price per serving; unit : currency; unpriced : in the running, but without a price
+    what : "price" or "price per serving"; unit : currency; unpriced : in the running, but without a price
     without_price : whether criteria on price were left out of the totals, so that price does not count twice
     """
 
@@ -87,7 +88,7 @@ def best_for_the_price(weighing: Weighing, running: Sequence[str]) -> PriceFront
     ]
     place = {product: i for i, product in enumerate(known)}
     return PriceFront(
-        what=_what(priced[0]),
+        what=QUANTITIES["price"].figures[_figure(priced[0])],
         unit=prices[known[0]].unit,
         products=tuple(sorted(rows, key=lambda row: (row.price, -row.total, row.product))),
         steps=tuple(
@@ -99,7 +100,7 @@ def best_for_the_price(weighing: Weighing, running: Sequence[str]) -> PriceFront
     )
 
 
-def _what(measurand: Measurand) -> str:
+def _figure(measurand: Measurand) -> str:
     return "per serving" if measurand.servings else "mean"
 
 
@@ -108,7 +109,7 @@ def _prices(weighing: Weighing, measurand: Measurand, running: Sequence[str]) ->
         figure.product: figure
         for figure in weighing.drawn_values.figures
         if figure.measurand == measurand.key
-        and figure.figure == _what(measurand)
+        and figure.figure == _figure(measurand)
         and figure.value is not None
         and figure.product in running
     }

@@ -50,6 +50,7 @@ def facts(verdict: Verdict) -> dict[str, tuple[str, ...]]:
     found[rivals_id(verdict)] = tuple(name_of(verdict, one) for one in verdict.rivals)
     if verdict.price:
         unit = verdict.price.unit
+        found["unpriced"] = tuple(name_of(verdict, one) for one in verdict.price.unpriced)
         for row in verdict.price.products:
             found[f"price:{row.product}:{'front' if row.on_front else 'beaten'}"] = (
                 name_of(verdict, row.product),

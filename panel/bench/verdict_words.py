@@ -80,9 +80,13 @@ def for_the_price(verdict: Verdict) -> tuple[Statement, ...]:
     if front is None:
         return ()
     cheapest = next(row for row in front.products if row.on_front)
+    gives = f"{price_words(cheapest.price, front.unit)} for {points(cheapest.total)} of 100"
+    name = name_of(verdict, cheapest.product)
+    alone = len(front.products) == 1
     text = (
-        f"{name_of(verdict, cheapest.product)} costs least of those that no other beats on price and total: "
-        f"{price_words(cheapest.price, front.unit)} for {points(cheapest.total)} of 100."
+        f"{name} is the only product in the running whose price is known: {gives}."
+        if alone
+        else f"{name} costs least of those that no other beats on price and total: {gives}."
     )
     said = [Statement(text, (f"price:{cheapest.product}:front",))]
     for step in front.steps:
@@ -96,6 +100,9 @@ def for_the_price(verdict: Verdict) -> tuple[Statement, ...]:
         names = listing([name_of(verdict, row.product) for row in beaten])
         text = f"For {names} there is another that costs no more and scores no less."
         said.append(Statement(text, tuple(f"price:{row.product}:beaten" for row in beaten)))
+    if front.unpriced:
+        names = listing([name_of(verdict, one) for one in front.unpriced])
+        said.append(Statement(f"Not compared by price, since none is known: {names}.", ("unpriced",)))
     return tuple(said)
 
 

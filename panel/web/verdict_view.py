@@ -8,7 +8,7 @@ from panel.analysis.figures import MeanRow, means_figure
 from panel.analysis.figures_verdict import Spot, against_figure, parts_figure
 from panel.analysis.numbers import as_sentence, chance_text
 from panel.analysis.view_parts import Column, Section, Table
-from panel.bench.statements import measured_words, name_of, points, price_words
+from panel.bench.statements import measured_words, name_of, points, price_words, signed_points
 from panel.bench.verdict_words import for_the_price, steadiness
 from stats.phrasing import count, percent
 
@@ -75,7 +75,11 @@ def _scorecard(verdict: Verdict) -> Section:
         figures=(parts_figure(bars, groups, title=title, name="score-parts"),)
         if bars and len(groups) > 1
         else (),
-        tables=(totals_table(verdict), criteria_table(verdict), _ranks(verdict), _pairs(verdict)),
+        tables=tuple(
+            table
+            for table in (totals_table(verdict), criteria_table(verdict), _ranks(verdict), _pairs(verdict))
+            if table.rows
+        ),
         notes=tuple(as_sentence(text) for text in (verdict.method, *verdict.notes)),
         gist=f"{count(len(verdict.cards), 'product')}, {count(len(verdict.bench.criteria), 'criterion', 'criteria')}",
         opened=True,
@@ -154,8 +158,8 @@ def _pairs(verdict: Verdict) -> Table:
     rows = tuple(
         (
             f"{name_of(verdict, pair.a)} and {name_of(verdict, pair.b)}",
-            points(pair.difference).replace("-", "−"),
-            f"{points(pair.low)} to {points(pair.high)}".replace("-", "−"),
+            signed_points(pair.difference),
+            f"{signed_points(pair.low)} to {signed_points(pair.high)}",
             "apart" if pair.apart else "not told apart",
         )
         for pair in verdict.pairs
@@ -228,7 +232,7 @@ def _gate_row(card: Scorecard, gate: Gate) -> tuple[str, ...]:
 
 
 def _weights(verdict: Verdict) -> Section | None:
-    if not verdict.moved:
+    if not verdict.moved or len(verdict.running) < 2:
         return None
     return Section(
         id="weights",

@@ -90,6 +90,22 @@ def test_what_a_sentence_claims_is_what_the_verdict_holds(found: Verdict) -> Non
         assert (card.price is not None) == (score.standing == "in the running")
 
 
+def test_a_price_that_stands_alone_is_no_comparison_and_unknown_prices_are_named() -> None:
+    measured = [
+        one
+        for one in figures(prices=dict.fromkeys(NAMES, 90.0))
+        if one.measurand != "m4" or one.product == "p1"
+    ]
+    found = verdict(BENCH, measured, tasted(dict.fromkeys(NAMES, 5.0)), names=NAMES, draws=150)
+    assert found.price is not None
+    assert found.price.what == "price"
+    first, last = for_the_price(found)
+    assert first.text.startswith("Kettlewick is the only product in the running whose price is known: 90")
+    assert last.text.startswith("Not compared by price, since none is known: ")
+    assert all(name in last.text for name in ("Morgengrau", "Bramble", "Tidewater"))
+    assert unexplained(last, facts(found)) == []
+
+
 def test_a_finding_that_was_otherwise_has_another_id() -> None:
     """A sentence that a product fails cannot rest on a must that it passed."""
     cool = verdict(with_criteria(*BENCH.criteria), figures(warm={"p1": 40.0}), tasted(dict.fromkeys(NAMES, 5.0)),
