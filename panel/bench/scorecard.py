@@ -98,7 +98,8 @@ class Weighing:
     """Scores of all products under one set of weights.
 
     shares : criterion key -> share of the total, 0..1; scores : (product, criterion key) -> score of the value
-    drawn : (product, criterion key) -> (draws,) scores; admitted : (products, draws), whether all musts are met
+    drawn : (product, criterion key) -> (draws,) scores; gates : product -> its musts
+    admitted : product -> (draws,), whether all its musts are met
     """
 
     drawn_values: Drawn
@@ -183,9 +184,7 @@ def card_of(weighing: Weighing, product: str) -> Scorecard:
         if (value := drawn.values[product, criterion.key]).value is None
         and (weighing.shares.get(criterion.key, 0.0) > 0 or criterion.a_must)
     )
-    total = (
-        _interval(weighing.total(product), weighing.total_drawn(product)) if weighing.shares else (None,) * 3
-    )
+    total = _interval(weighing.total(product), weighing.total_drawn(product))
     standing: Standing = "in the running"
     if any(one.outcome == "failed" for one in gates):
         standing = "failed"

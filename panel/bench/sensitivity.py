@@ -72,26 +72,23 @@ def weights_moved(weighing: Weighing, running: Sequence[str]) -> tuple[Moved, ..
         for name, keys in inside.items()
     }
     found = []
-    if len(inside) > 1:
-        for name in inside:
-            rest = sum(
-                (weights.get(other, 1.0) * scores[other] for other in inside if other != name), np.zeros(1)
-            )
-            others = sum(weights.get(other, 1.0) for other in inside if other != name)
-            at = (weights.get(name, 1.0), others)
-            found.append(_moved(running, ("group", name, name), rest, scores[name], at))
     names = {criterion.key: criterion.name for criterion in bench.criteria}
-    for name, keys in inside.items():
-        rest = sum(
-            (weights.get(other, 1.0) * scores[other] for other in inside if other != name), np.zeros(1)
+    rests = {
+        name: sum(
+            (weights.get(other, 1.0) * scores[other] for other in inside if other != name),
+            np.zeros(len(running)),
         )
-        if len(keys) > 1:
-            for key in keys:
-                fixed, moving, others = _inner(
-                    weighing, running, key, keys, own, weights.get(name, 1.0), rest
-                )
-                at = (own[key], others)
-                found.append(_moved(running, ("criterion", key, names[key]), fixed, moving, at))
+        for name in inside
+    }
+    for name in inside if len(inside) > 1 else ():
+        at = (weights.get(name, 1.0), sum(weights.get(other, 1.0) for other in inside if other != name))
+        found.append(_moved(running, ("group", name, name), rests[name], scores[name], at))
+    for name, keys in inside.items():
+        for key in keys if len(keys) > 1 else ():
+            group = weights.get(name, 1.0)
+            fixed, moving, others = _inner(weighing, running, key, keys, own, group, rests[name])
+            at = (own[key], others)
+            found.append(_moved(running, ("criterion", key, names[key]), fixed, moving, at))
     return tuple(found)
 
 
