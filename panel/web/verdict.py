@@ -19,7 +19,7 @@ from panel.web.verdict_parts import RESTS, comparable, settled
 from panel.web.verdict_table import as_csv, table_file
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from panel.analysis.figures import Figure
     from panel.analysis.view_parts import Section
@@ -46,7 +46,7 @@ class Slider:
 
 @dataclass(frozen=True, slots=True)
 class Sliders:
-    """All weights: of the groups, and inside each group that has several criteria."""
+    """All weights that decide: of the groups where there are several, and inside each that has several criteria."""
 
     groups: tuple[Slider, ...]
     inside: tuple[tuple[str, tuple[Slider, ...]], ...]
@@ -89,8 +89,8 @@ def show_verdict(request: Request, house: InHouse, study: AnalystsStudy) -> Resp
     sliders, problems = _read_sliders(bench, request.query_params)
     chosen = {name: request.query_params.get(name, "") for name in ("measured", "perceived")}
     compare = (chosen["measured"], chosen["perceived"]) if all(chosen.values()) else None
-    weights = _weights(bench, sliders) if sliders.moved else None
-    found = settled(house, study, weights=weights, compare=compare)
+    groups, criteria = _weights(sliders)
+    found = settled(house, study, groups=groups, criteria=criteria, compare=compare)
     context = _page(house, study, found, sliders, chosen, problems)
     block = "weighed" if wants_fragment(request) else None
     return page(request, "verdict/verdict.html", context, block=block, status=422 if problems else 200)
@@ -152,7 +152,7 @@ def _page(
         rests=RESTS,
         figure=say(found.figure) if found.figure else None,
         sections=say(found.sections),
-        cards=found.cards,
+        cards=say(found.cards),
         methods=found.methods,
         cautions=found.cautions,
         sliders=sliders,
@@ -166,22 +166,22 @@ def _page(
 def _sealed_sliders(bench: Bench) -> Sliders:
     weighed = [one for one in bench.criteria if one.weighed]
     groups = [group for group in bench.groups if any(one.group == group.name for one in weighed)]
-    whole = sum(group.weight for group in groups)
     inside = []
     for group in groups:
         mine = [one for one in weighed if one.group == group.name]
-        total = sum(one.weight for one in mine)
         if len(mine) > 1:
-            sliders = tuple(
-                Slider(f"w-{one.key}", one.name, *[round(MOST * one.weight / total)] * 2) for one in mine
-            )
-            inside.append((group.name, sliders))
-    return Sliders(
-        tuple(
-            Slider(f"g-{place}", group.name, *[round(MOST * group.weight / whole)] * 2)
-            for place, group in enumerate(groups)
-        ),
-        tuple(inside),
+            inside.append((group.name, _row((f"w-{one.key}", one.name, one.weight) for one in mine)))
+    among = [(f"g-{place}", group.name, group.weight) for place, group in enumerate(groups)]
+    return Sliders(_row(among) if len(groups) > 1 else (), tuple(inside))
+
+
+def _row(weights: Iterable[tuple[str, str, float]]) -> tuple[Slider, ...]:
+    """A slider for each field, label and weight, all at their share of the row's sum."""
+    rows = list(weights)
+    whole = sum(weight for _name, _label, weight in rows)
+    shares = [round(MOST * weight / whole) for _name, _label, weight in rows]
+    return tuple(
+        Slider(name, label, share, share) for (name, label, _), share in zip(rows, shares, strict=True)
     )
 
 
@@ -194,7 +194,7 @@ def _read_sliders(bench: Bench, sent: Mapping[str, str]) -> tuple[Sliders, tuple
         typed = sent.get(slider.name, "").strip()
         if not typed:
             return slider
-        if not typed.isdecimal() or int(typed) > MOST:
+        if not typed.isdecimal() or len(typed) > len(str(MOST)) or int(typed) > MOST:
             text = f"Write the weight of “{slider.label}” as a whole number from 0 to {MOST}."
             problems.append(Problem(slider.name, "not_in_range", text))
             return slider
@@ -209,12 +209,17 @@ def _read_sliders(bench: Bench, sent: Mapping[str, str]) -> tuple[Sliders, tuple
     return (sealed if problems else Sliders(groups, inside)), tuple(problems)
 
 
-def _weights(bench: Bench, sliders: Sliders) -> dict[str, float]:
-    """Group name and criterion key -> weight, of what was moved in its row; what was not keeps the plan's."""
-    found: dict[str, float] = {}
-    if any(slider.value != slider.sealed for slider in sliders.groups):
-        found |= {slider.label: float(slider.value) for slider in sliders.groups}
-    for _name, part in sliders.inside:
-        if any(slider.value != slider.sealed for slider in part):
-            found |= {slider.name.removeprefix("w-"): float(slider.value) for slider in part}
-    return found
+def _weights(sliders: Sliders) -> tuple[dict[str, float], dict[str, float]]:
+    """Weights of groups by name and of criteria by key, in each row where one was moved; the others keep the plan's."""
+
+    def moved(row: tuple[Slider, ...]) -> tuple[Slider, ...]:
+        return row if any(slider.value != slider.sealed for slider in row) else ()
+
+    return (
+        {slider.label: float(slider.value) for slider in moved(sliders.groups)},
+        {
+            slider.name.removeprefix("w-"): float(slider.value)
+            for _name, row in sliders.inside
+            for slider in moved(row)
+        },
+    )

@@ -105,7 +105,8 @@ def inputs_of(house: House, study: Study) -> VerdictInputs:
         for score in scores
         if not score.late and score.attempt_id not in excluded
     ]
-    sealed_rows = [row for row in rows if row.measurand in {one.key for one in plan.bench.measurands}]
+    measured = {one.key for one in plan.bench.measurands}
+    sealed_rows = [row for row in rows if row.measurand in measured]
     before = {row.entry: row for row in sorted(sealed_rows, key=_revision) if not row.after_reveal}
     return joined(
         plan,

@@ -65,19 +65,16 @@ def settled(
     house: House,
     study: Study,
     *,
-    weights: Mapping[str, float] | None = None,
+    groups: Mapping[str, float] | None = None,
+    criteria: Mapping[str, float] | None = None,
     compare: tuple[str, str] | None = None,
 ) -> Settled:
     """The verdict of a revealed study with criteria. ValueError, in words, where the weights make no total.
 
-    weights : of groups by name and of criteria by key, the sealed ones where not named
+    groups, criteria : weights by name and by key, the sealed ones where not named
     compare : (measurand and figure, as `m1/mean`, question) to hold against each other; the plan's where None
     """
     inputs = inputs_of(house, study)
-    bench = inputs.plan.bench
-    moved = weights or {}
-    groups = {group.name: moved[group.name] for group in bench.groups if group.name in moved}
-    criteria = {one.key: moved[one.key] for one in bench.criteria if one.key in moved}
     verdict = inputs.verdict(groups, criteria)
     conduct = conduct_of(house, study)
     return Settled(

@@ -8,9 +8,10 @@ import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from panel.bench.verdict_words import headline
 from panel.web.pages import make_environment
-from panel.web.verdict_inputs import has_verdict
-from panel.web.verdict_parts import RESTS, settled
+from panel.web.verdict_inputs import has_verdict, inputs_of
+from panel.web.verdict_parts import RESTS
 from panel.web.verdict_view import criteria_table, totals_table
 
 if TYPE_CHECKING:
@@ -34,9 +35,10 @@ def table_file(house: House, study: Study) -> str:
     """Places, totals and criteria as a whole page; "" before the reveal and without criteria."""
     if not has_verdict(study):
         return ""
-    found = settled(house, study)
-    tables = (totals_table(found.verdict), criteria_table(found.verdict))
-    shown = TablePage(study.title, found.said, tuple(map(house.local.part, tables)), RESTS)
+    verdict = inputs_of(house, study).verdict()
+    said = tuple(statement.text for statement in headline(verdict))
+    tables = (totals_table(verdict), criteria_table(verdict))
+    shown = TablePage(study.title, house.local.part(said), house.local.part(tables), RESTS)
     template = make_environment(house.local).get_template("verdict/table.html")
     return template.render({field.name: getattr(shown, field.name) for field in dataclasses.fields(shown)})
 

@@ -177,13 +177,27 @@ def test_moved_weights_are_marked_and_stored_nowhere(judged: BenchHouse) -> None
     assert "These are not the sealed weights" not in judged.ada.get(f"{judged.at}/verdict").text
 
 
-@pytest.mark.parametrize("typed", ["-1", "101", "half", "1.5"])
+@pytest.mark.parametrize("typed", ["-1", "101", "half", "1.5", pytest.param("9" * 5000, id="without end")])
 def test_a_weight_that_is_none_is_refused_and_everything_stays(judged: BenchHouse, typed: str) -> None:
     slider = re.findall(r'type="range" id="([\w-]+)"', judged.ada.get(f"{judged.at}/verdict").text)[0]
     refused = judged.ada.get(f"{judged.at}/verdict", params={slider: typed})
     assert refused.status_code == 422
     assert "as a whole number from 0 to 100" in words(refused)
     assert "These are not the sealed weights" not in refused.text
+
+
+def test_with_one_criterion_there_is_no_weight_to_move(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typed = {name: text for name, text in BENCH.items() if not name.startswith("criterion-0-")}
+    alone = BenchHouse(tmp_path, monkeypatch, typed | {"tasters": "8"})
+    signed(alone, 4)
+    alone.reveal()
+    page = alone.ada.get(f"{alone.at}/verdict")
+    assert page.status_code == 200
+    assert 'type="range"' not in page.text
+    assert "Scorecard" in words(page)
+    alone.close()
 
 
 def test_the_tables_and_the_report_hold_the_numbers_of_the_page(judged: BenchHouse) -> None:
