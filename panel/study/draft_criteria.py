@@ -123,11 +123,15 @@ def _read_condition(reader: Reader, at: str, measurand: Measurand | None, plan: 
     if measurand:
         return ""
     typed = reader.text(f"{at}condition", "the way of serving", longest=60)
-    if typed and typed not in plan.conditions:
+    spelt = {name_key(name): name for name in plan.conditions}
+    if typed and name_key(typed) not in spelt:
         listed = ", ".join(f"“{name}”" for name in plan.conditions)
-        text = f"No way of serving is called “{typed}”. Write one of {listed}, or leave it empty."
+        instead = (
+            f"Write one of {listed}, or leave it empty." if listed else "There are none: leave it empty."
+        )
+        text = f"No way of serving is called “{typed}”. {instead}"
         reader.wrong(f"{at}condition", "no_such_condition", text)
-    return typed
+    return spelt.get(name_key(typed), typed)
 
 
 def _unit(measurand: Measurand | None, figure: str, source: str, bench: Bench, plan: Plan) -> str:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 FAR = 1_000_000_000.0
 MOST_STEPS = 20
-_STEP = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*[^\d\s.,:=-]*\s*[:=]\s*(\d+(?:[.,]\d+)?)\s*$")
+_STEP = re.compile(r"^\s*([-−]?\d+(?:[.,]\d+)?)\s*[^\d\s.,:=-]*\s*[:=]\s*(\d+(?:[.,]\d+)?)\s*$")
 
 
 def read_limits(reader: Reader, at: str, criterion: Criterion, plan: Plan) -> Criterion:
@@ -188,7 +188,7 @@ def _read_steps(reader: Reader, at: str) -> tuple[tuple[float, float], ...]:
             text = f"Write each step as a value, a colon and a score from 0 to 100, such as “30: 60”, not “{line}”."
             reader.wrong(field, "not_a_step", text)
             return ()
-        found.append((float(match[1].replace(",", ".")), score))
+        found.append((float(match[1].replace(",", ".").replace("−", "-")), score))
     if not 1 <= len(found) <= MOST_STEPS:
         text = f"Write 1 to {MOST_STEPS} steps, one to a line, such as “30: 60”; there are {len(found)}."
         reader.wrong(field, "number_of_steps", text)

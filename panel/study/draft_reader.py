@@ -57,7 +57,7 @@ class Reader:
         return int(raw)
 
     def number(self, name: str, what: str, low: float, high: float) -> float | None:
-        raw = tidy(self.typed.get(name, "")).replace(",", ".").rstrip("% ")
+        raw = tidy(self.typed.get(name, "")).replace(",", ".").replace("−", "-").rstrip("% ")
         if not raw:
             return None
         try:
@@ -65,7 +65,8 @@ class Reader:
         except ValueError:
             value = float("nan")
         if not low <= value <= high:
-            self.wrong(name, "not_in_range", f"Write {what} as a number from {low:g} to {high:g}.")
+            ends = f"{low:.10g} to {high:.10g}".replace("-", "−")  # never 1e+06
+            self.wrong(name, "not_in_range", f"Write {what} as a number from {ends}.")
             return None
         return value
 

@@ -109,6 +109,7 @@ WRONG = [
     ({"criterion-1-must_least": "9", "criterion-1-must_most": "8", "criterion-1-best": "1"},
      "criterion-1-must_most", "contradiction", "cannot both be met"),
     ({"criterion-1-must_least": "few"}, "criterion-1-must_least", "not_in_range", "least that is needed"),
+    ({"criterion-1-must_least": "2 min"}, "criterion-1-must_least", "not_in_range", "−1000000000 to 1000000000"),
     ({"criterion-2-must_least": ""}, "criterion-2-must_least", "missing", "only a must"),
     ({"criterion-3-must_least": "3.5"}, "criterion-3-target_low", "contradiction", "whole target from 3 to 3"),
     ({"criterion-3-target_low": "4", "criterion-3-target_high": "3"}, "criterion-3-target_high",
@@ -172,6 +173,16 @@ def test_a_complete_bench_is_read_as_meant() -> None:
     )  # fmt: skip
     assert bench.groups == (Group("Use", 1.0), Group("Taste", 3.0))
     assert plan_from_dict(plan_to_dict(plan)) == plan
+
+
+def test_capitals_and_real_minus_signs_are_read_as_meant() -> None:
+    otherwise = {"criterion-0-condition": "As Served", "criterion-2-must_least": "−18"}
+    otherwise |= {"criterion-5-steps": "−5: 20\n60: 50"}
+    plan = checked(BENCH | otherwise).plan
+    assert plan is not None, checked(BENCH | otherwise).problems
+    assert plan.bench.criteria[0].condition == "as served"
+    assert plan.bench.criteria[2].must_least == -18
+    assert plan.bench.criteria[5].steps == ((-5.0, 20.0), (60.0, 50.0))
 
 
 def test_without_groups_each_named_one_weighs_the_same() -> None:
