@@ -54,8 +54,8 @@ def power_figure(
     rows = _rows(kept)
     spoken = "; ".join(f"{write(row[0])}: {_listed(row[1])}" for row in rows)
     marked = "".join(f" Marked: {mark.label}, {write(mark.size)}." for mark in lines)
-    names = f" for {', '.join(curve.label for curve in kept)}" if len(kept) > 1 else ""
-    alt = f"{title}: chance to show a difference by its true size{names}. {spoken}.{marked}"
+    names = f" Curves: {'; '.join(curve.label for curve in kept)}." if len(kept) > 1 else ""
+    alt = f"{title}.{names} {spoken}.{marked}"
     heads = [curve.label or "Chance to show it" for curve in kept]
     data = Table(
         caption=title,
@@ -96,7 +96,7 @@ def _draw(
     axes.set_ylim(0, 102)
     axes.set_xlim(scale * sizes[0], scale * sizes[-1])
     axes.set_xlabel(plain(f"{axis}, %" if shares else axis))
-    axes.set_ylabel("chance to show it, %")
+    axes.set_ylabel("chance, %")
     axes.grid(color=PALE, linewidth=0.4)
     axes.set_axisbelow(True)
     if len(curves) > 1:

@@ -73,7 +73,7 @@ def measure_of(plan: Plan, known: Circumstances) -> Measure | None:
     """The measure of this plan; None where its verdict rests on nothing that has a size."""
     kind = method_of(plan.method).analysis
     if plan.sequential:
-        return None  # its number of tasters is not fixed; `planning` says where it stops on average
+        return None  # its number of tasters is not fixed; `planning_sequential` says where it stops
     if kind == "forced choice" and plan.similarity_limit is not None:
         return _similarity(plan, plan.similarity_limit)
     return _FAMILIES[kind](plan, known)
@@ -378,7 +378,7 @@ def _two_product(plan: Plan, known: Circumstances) -> Measure:
         words=lambda distance: f"a difference of d′ = {significant(distance, 2)}",
         needed=needed,
         people=-(-2 * _least_of_each(alpha) // each),
-        notes=("Exact power of Fisher’s test, half of the answers about each kind.",),
+        notes=("Exact power of Fisher’s test.",),
         coarse=True,
     )
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import stats
 from panel.analysis.figures_power import Mark, PowerCurve, power_figure
 from panel.analysis.numbers import chance_text
 from panel.analysis.planning_figures import People, people_figure
 from panel.analysis.planning_limits import answers_of, who
 from panel.analysis.planning_measures import POWER, Measure, Needed, measure_of, needed_for
 from panel.analysis.view_parts import table_of
+from panel.study.test_methods import method_of
 from stats.phrasing import percent
 
 if TYPE_CHECKING:
@@ -32,7 +34,7 @@ class Outlook:
     people : whose answers count; needed : for the difference that matters, None where no number was found
     chance : to show the difference that matters; found : the smallest that is shown four times out of five, or None
     answer : sentences; missed : chance by size, for these people and others; crowd : chance by number of people
-    fewer : what other numbers of people would give; notes : assumptions
+    fewer : what other numbers of people would give; notes : what is counted, and assumptions
     """
 
     people: int
@@ -64,7 +66,7 @@ def outlook_of(plan: Plan, known: Circumstances) -> Outlook | None:
         missed=_missed(plan, measure, needed),
         crowd=_crowd(plan, measure, needed),
         fewer=_fewer(plan, measure, needed),
-        notes=(*measure.notes, *_of_repeats(plan)),
+        notes=(*_counted(plan), *measure.notes, *_of_repeats(plan)),
     )
 
 
@@ -131,6 +133,24 @@ def _numbers(measure: Measure, needed: Needed) -> str:
     )
 
 
+def _counted(plan: Plan) -> tuple[str, ...]:
+    """What the answers must come to, where the verdict counts them."""
+    people, kind = plan.tasters, method_of(plan.method).analysis
+    if kind in ("A-not-A", "same-different"):
+        return (
+            f"{people * plan.replicates // 2} answers about each of the two kinds, over all {who(plan)}s.",
+        )
+    if kind != "forced choice":
+        return ()
+    if plan.similarity_limit is None:
+        bound, what = "at least", "a difference"
+        right = stats.critical_correct(plan.method, people, plan.alpha)
+    else:
+        bound, what = "at most", "that so few taste one"
+        right = stats.critical_similar(plan.method, people, plan.beta, plan.similarity_limit)
+    return () if right is None else (f"Of {people} answers, {bound} {right} right ones show {what}.",)
+
+
 def _of_repeats(plan: Plan) -> tuple[str, ...]:
     if answers_of(plan) == plan.tasters:
         return ()
@@ -139,7 +159,10 @@ def _of_repeats(plan: Plan) -> tuple[str, ...]:
 
 def _missed(plan: Plan, measure: Measure, needed: Needed | None) -> Figure:
     people = plan.tasters
-    others = {max(measure.people, people // 2): "half as many"}
+    half = people // 2
+    others = (
+        {half: "half as many"} if half >= measure.people else {measure.people: "the fewest that can work"}
+    )
     most = MOST_SIMULATED if measure.simulated else MOST_PEOPLE * 5
     if needed is not None and needed.lasting <= most:
         others[needed.lasting] = "enough for what matters"

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request, Response
 
-from panel.analysis.planning import what_it_can_find
 from panel.store import studies
 from panel.store.ledger import events_of
 from panel.store.sealing import drawn
@@ -120,7 +119,6 @@ class PlanPage:
     plan: Plan
     test: TestMethod
     notes: tuple[str, ...]
-    findable: tuple[str, ...]
     tables: tuple[BalanceTable, ...]
     orders: tuple[tuple[int, tuple[int, ...]], ...]
     cups: int
@@ -242,7 +240,6 @@ def plan_page(
         plan=drafted.plan,
         test=method_of(drafted.plan.method),
         notes=dealt.notes,
-        findable=what_it_can_find(drafted.plan),
         tables=_balance_tables(drafted.plan, dealt),
         orders=orders,
         cups=sum(serving.same_cup_as is None for place in dealt.places for serving in place.servings),

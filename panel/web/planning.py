@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from panel.analysis.planning_limits import all_objections, code_of, refusals
 from panel.analysis.planning_outlook import Outlook, outlook_of
+from panel.analysis.planning_sequential import stopping_of
 from panel.study.asking import MOST_PRODUCTS
 from panel.study.circumstances import LINGERING, PANEL_KINDS, SIZES
 from panel.study.draft_reader import renumbered
@@ -41,9 +42,14 @@ class DraftAdvice:
 
 @dataclass(frozen=True, slots=True)
 class PlanAdvice:
-    """What is said of a drawn plan. outlook: None where its verdict rests on nothing that has a size."""
+    """What is said of a drawn plan.
+
+    outlook : None where it is sequential, or its verdict rests on nothing that has a size
+    stopping : where a sequential plan stops, () for any other
+    """
 
     outlook: Outlook | None
+    stopping: tuple[str, ...]
     objections: tuple[Objection, ...]
     supplies: tuple[Supply, ...]
     times: tuple[Supply, ...]
@@ -91,6 +97,7 @@ def plan_advice(plan: Plan, known: Circumstances, dealt: ServingPlan) -> PlanAdv
     )
     return PlanAdvice(
         outlook=outlook_of(plan, known),
+        stopping=stopping_of(plan),
         objections=all_objections(plan, known),
         supplies=supplies_of(plan, max(cups.values())),
         times=times_of(plan),

@@ -116,6 +116,36 @@ def test_what_14_people_could_miss_in_a_tetrad() -> None:
     assert "To find it four times out of five, plan 15" in outlook.answer[2]
 
 
+@pytest.mark.parametrize(
+    ("plan", "said"),
+    [
+        # ISO 4120:2004 Table A.1, as in FAO V7180E Appendix A: 24 assessors, 5 %: 13.
+        pytest.param(plan_of("triangle", 24), "Of 24 answers, at least 13 right ones", id="FAO V7180E, n=24"),
+        # The same table begins with 3 assessors.
+        pytest.param(plan_of("triangle", 2), None, id="FAO V7180E, no number for n=2"),
+        # Similarity, limit 30 %, beta 5 %: recomputed by enumeration, as below.
+        pytest.param(plan_of("triangle", 60, similarity_limit=0.3), "at most 25 right ones", id="similarity"),
+        pytest.param(
+            plan_of("A-not-A", 5, replicates=4, with_reference=True), "10 answers about each", id="A-not-A"
+        ),
+    ],
+)
+def test_the_outlook_says_what_the_answers_must_come_to(plan: Plan, said: str | None) -> None:
+    outlook = outlook_of(plan, KNOWN)
+    assert outlook is not None
+    told = [note for note in outlook.notes if "right ones" in note or "answers about" in note]
+    assert [said in note for note in told if said] == [True] * (said is not None)
+    assert len(told) == (said is not None)
+
+
+def test_no_curve_is_called_half_as_many_that_is_not() -> None:
+    """Of four people half could show nothing in a triangle: three are the fewest (FAO V7180E Appendix A)."""
+    for people, label in ((4, "3, the fewest that can work"), (24, "12, half as many")):
+        outlook = outlook_of(plan_of("triangle", people), KNOWN)
+        assert outlook is not None
+        assert label in outlook.missed.alt
+
+
 # ---- as good
 
 
