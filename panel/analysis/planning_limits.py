@@ -67,9 +67,10 @@ def limits_of(plan: Plan, known: Circumstances) -> tuple[Objection, ...]:
     impossible = _impossible(plan, measure)
     if impossible is not None:
         return (impossible,)
-    hopeless = _SHAPES.get(method_of(plan.method).analysis, _nothing)(plan, known)
-    if hopeless is not None:
-        return (hopeless,)
+    hopeless = _SHAPES.get(method_of(plan.method).analysis)
+    found = hopeless(plan, measure) if hopeless else None
+    if found is not None:
+        return (found,)
     return _alike(plan, measure) if measure.similar else _underpowered(plan, known, measure)
 
 
@@ -124,15 +125,10 @@ def _aim(measure: Measure) -> str:
     return f"to find {measure.words(measure.planned)}"
 
 
-def _nothing(_plan: Plan, _known: Circumstances) -> Objection | None:
-    return None
-
-
-def _scale_too_short(plan: Plan, known: Circumstances) -> Objection | None:
+def _scale_too_short(plan: Plan, measure: Measure) -> Objection | None:
     """A rating that would miss even the largest difference its scale can show."""
-    measure = measure_of(plan, known)
     length = span_of(plan.question_called(plan.primary))
-    if measure is None or measure.power(plan.tasters, length) >= COIN:
+    if measure.power(plan.tasters, length) >= COIN:
         return None
     text = (
         f"{count(plan.tasters, who(plan))} would miss even the largest difference that the scale can show "
@@ -150,7 +146,7 @@ def _scale_too_short(plan: Plan, known: Circumstances) -> Objection | None:
     return Objection("hopeless", FIELD, text, remedy, "noncentral t, computed", refused=True)
 
 
-def _never_agreed_enough(plan: Plan, _known: Circumstances) -> Objection | None:
+def _never_agreed_enough(plan: Plan, _measure: Measure) -> Objection | None:
     """A ranking in which full agreement would not be significant."""
     if plan.layout.per_taster is not None or _agreed(plan.samples, plan.tasters) <= plan.alpha:
         return None
