@@ -15,7 +15,7 @@ from panel.store.database import now
 from panel.store.ledger import append, locked_study
 from panel.store.random_ids import new_id
 from panel.store.register import enter_products
-from panel.store.studies import draft_of, plan_mark, require
+from panel.store.studies import ForbiddenMoveError, draft_of, plan_mark, require
 from panel.store.tables import Batch, Place, Sample, Serving, Sitting, Study, Task
 from panel.study import seal
 from panel.study.bundle import part_digests
@@ -34,6 +34,10 @@ REFERENCE_INDEX, STRONGER_INDEX = 0, 1  # where the plan expects the samples tha
 
 class PlanChangedError(ValueError):
     """The plan is not the one that was looked at; the message says so."""
+
+
+class BrokenSealError(ValueError):
+    """What was sealed has been changed since; the message says so and what to do."""
 
 
 class UnfitDraftError(ValueError):
@@ -118,11 +122,7 @@ def _fit_to_seal(study: Study, seen: str) -> tuple[Plan, tuple[Product, ...], ra
     drafted = check_draft(draft_of(study))
     if drafted.plan is None:
         raise UnfitDraftError(f"The draft is not complete yet: {drafted.problems[0].text}")
-    if not study.seed or seen not in ("", plan_mark(study)):
-        raise PlanChangedError(
-            "The draft was saved or another plan drawn after the page was opened on which you pressed “Seal”. Nothing "
-            "is sealed. This is the plan as it stands now: look at it, then seal it."
-        )
+    require_seen(study, seen)
     try:
         dealt = drawn(drafted.plan, study.seed)
     except ValueError as error:
@@ -131,6 +131,15 @@ def _fit_to_seal(study: Study, seen: str) -> tuple[Plan, tuple[Product, ...], ra
     if refused:
         raise UnfitDraftError(refused)
     return drafted.plan, drafted.products, dealt
+
+
+def require_seen(study: Study, seen: str) -> None:
+    """PlanChangedError where no plan is drawn, or another than was looked at. seen : as for `seal_study`."""
+    if not study.seed or seen not in ("", plan_mark(study)):
+        raise PlanChangedError(
+            "The draft was saved or another plan drawn after the page was opened on which you pressed “Seal”. Nothing "
+            "is sealed. This is the plan as it stands now: look at it, then seal it."
+        )
 
 
 def sealed_contents(session: Session, study: Study, secret: dict[str, Any]) -> dict[str, Any]:
@@ -187,11 +196,14 @@ def samples_of(session: Session, study_id: str) -> list[Sample]:
 def open_key(session: Session, study: Study, phrase: str) -> dict[str, Any]:
     """Key, seed and nonce, opened with the passphrase or the recovery code and held against the commitment.
 
-    WrongPassphraseError when it does not open; ValueError when what is inside does not fit the commitment.
+    WrongPassphraseError when it does not open; BrokenSealError when what is inside does not fit the commitment;
+    ForbiddenMoveError for a study brought back from its files, which hold nothing locked.
     """
+    if not study.locked:
+        raise ForbiddenMoveError("This study was brought back from its files, which hold no locked names.")
     secret = seal.unlock(json.loads(study.locked), phrase)
     if seal.commitment(sealed_contents(session, study, secret)) != study.commitment:
-        raise ValueError(
+        raise BrokenSealError(
             "The sealed plan does not match its commitment: rows have been changed since sealing. "
             "Do not reveal; keep the data folder as it is and find out what happened."
         )

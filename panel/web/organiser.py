@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, replace
 from datetime import datetime
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request, Response
@@ -40,6 +41,8 @@ from panel.web.study_page import StudyHead, head_of_page
 from panel.web.tested_before import tested_before
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from panel.randomiser import ServingPlan
     from panel.store.tables import Study
     from panel.study.plan import Plan
@@ -123,6 +126,7 @@ class PlanPage:
     orders: tuple[tuple[int, tuple[int, ...]], ...]
     cups: int
     problems: tuple[Problem, ...]
+    typed: dict[str, str]
     bench: BenchRules | None
     advice: PlanAdvice
 
@@ -198,13 +202,15 @@ def show_plan(request: Request, house: InHouse, study: OrganisersStudy) -> Respo
     return plan_page(request, study)
 
 
-def plan_as_it_stands(request: Request, house: House, study: Study, problem: Problem) -> Response:
-    """The plan as it is now, drawn where it was not, and why it is shown instead of sealed."""
+def plan_as_it_stands(
+    request: Request, house: House, study: Study, problem: Problem, typed: Mapping[str, str]
+) -> Response:
+    """The plan as it is now, drawn where it was not, and why it is shown instead of sealed. typed : as `plan_page`."""
     with house.database.write() as session:
         study = session.get_one(type(study), study.id)
         if not study.seed:
             study = studies.draw_plan(session, study.id)
-    return plan_page(request, study, (problem,), status=409)
+    return plan_page(request, study, (problem,), typed, status=409)
 
 
 @router.post("/studies/{study_id}/plan")
@@ -222,9 +228,13 @@ def show_log(request: Request, house: InHouse, study: OrganisersStudy) -> Respon
 
 
 def plan_page(
-    request: Request, study: Study, problems: tuple[Problem, ...] = (), status: int = 200
+    request: Request,
+    study: Study,
+    problems: tuple[Problem, ...] = (),
+    typed: Mapping[str, str] = MappingProxyType({}),
+    status: int = 200,
 ) -> Response:
-    """The plan as drawn; goes back to the draft where that is not complete."""
+    """The drawn plan; goes back to the draft where that is not complete. typed : in the form that seals."""
     drafted = check_draft(studies.draft_of(study))
     if drafted.plan is None:
         return _draft_page(request, study, studies.draft_of(study), problems=drafted.problems, status=422)
@@ -244,6 +254,7 @@ def plan_page(
         orders=orders,
         cups=sum(serving.same_cup_as is None for place in dealt.places for serving in place.servings),
         problems=problems,
+        typed=dict(typed),
         bench=bench_rules(drafted.plan),
         advice=plan_advice(drafted.plan, drafted.known, dealt),
     )

@@ -13,7 +13,15 @@ from panel.printing import SHEETS, recovery_sheet
 from panel.store import studies
 from panel.store.access import new_link
 from panel.store.ledger import append, events_of
-from panel.store.sealing import PlanChangedError, UnfitDraftError, open_key, samples_of, seal_study
+from panel.store.sealing import (
+    BrokenSealError,
+    PlanChangedError,
+    UnfitDraftError,
+    open_key,
+    require_seen,
+    samples_of,
+    seal_study,
+)
 from panel.study.happenings import Happening, SealTerms, looks_at_names, terms_of, what_happened
 from panel.study.life import Move, State
 from panel.study.plan import Product, product_from_dict
@@ -109,18 +117,19 @@ def show_study(request: Request, house: InHouse, study: OrganisersStudy) -> Resp
 def seal(request: Request, house: InHouse, who: AsOrganiser, study: OrganisersStudy, sent: Sent) -> Response:
     """Seal the plan that was looked at: one that changed since then is shown first. as_of : its `plan_mark`."""
     studies.require(study, Move.SEAL)
-    problems = (*sealing_problems(studies.draft_of(study)), *problems_with_new(sent))
-    if problems:
-        return plan_page(request, study, problems, status=422)
+    seen, chosen = sent.get("as_of", ""), {"holder": sent.get("holder") or "self"}
     try:
+        require_seen(study, seen)
+        problems = (*sealing_problems(studies.draft_of(study)), *problems_with_new(sent))
+        if problems:
+            return plan_page(request, study, problems, chosen, status=422)
         with house.database.write() as session:
             phrase, holder = phrase_in(sent), holder_in(sent)
-            seen = sent.get("as_of", "")
             sealed = seal_study(session, house.tokens, study.id, who.actor, phrase, holder, seen)
     except PlanChangedError as error:
-        return plan_as_it_stands(request, house, study, Problem("", "changed", str(error)))
+        return plan_as_it_stands(request, house, study, Problem("", "changed", str(error)), chosen)
     except UnfitDraftError as error:
-        return plan_page(request, study, (Problem("", "unfit", str(error)),), status=422)
+        return plan_page(request, study, (Problem("", "unfit", str(error)),), chosen, status=422)
     house.database.forget_deleted()
     with house.database.read() as session:
         study = session.get_one(type(study), study.id)
@@ -142,9 +151,11 @@ def print_recovery_sheet(
         with house.database.write() as session:
             open_key(session, study, code)
             append(session, study.id, who.actor, "printed", {"what": "recovery sheet"})
-    except ValueError:
+    except WrongPassphraseError:
         text = "This recovery code does not open the seal of this study. Check it letter by letter."
         return study_page(request, house, study, (Problem("recovery_code", "does_not_open", text),), 422)
+    except BrokenSealError as error:
+        return study_page(request, house, study, (Problem("", "broken_seal", str(error)),), 422)
     printed = recovery_sheet(code, heading_text=studies.plan_of(study).title, commitment=study.commitment)
     headers = {
         "Content-Disposition": 'inline; filename="recovery-sheet.pdf"',
@@ -188,7 +199,7 @@ def reveal(
                 secret = open_key(session, study, phrase_in(sent))
                 detail = {"commitment": study.commitment, "nonce": secret["nonce"]}
                 studies.reveal(session, study.id, who.actor, detail, json.dumps(secret, ensure_ascii=False))
-        except ValueError as error:
+        except (WrongPassphraseError, BrokenSealError) as error:
             problem = Problem("passphrase", "does_not_open", str(error))
     if problem is not None:
         context = RevealPage(head_of_page(study), (problem,))

@@ -12,7 +12,7 @@ from sqlmodel import select
 from panel.store.ledger import events_of
 from panel.store.rows import cups_of
 from panel.store.sealing import open_key, samples_of
-from panel.store.tables import Serving
+from panel.store.tables import Place, Serving
 from panel.study import seal
 from tests.web.desk import PHRASE, Desk, words
 
@@ -189,6 +189,9 @@ def test_a_second_part_that_will_not_do_seals_nothing(
     refused = desk.ada.post(f"{desk.at}/seal", data=form)
     assert (refused.status_code, sentence in words(refused)) == (422, True), words(refused)
     assert desk.row().state == "draft"
+    assert re.findall(r'name="holder" value="(\w+)" checked', refused.text) == [fields["holder"]], (
+        "as it was chosen"
+    )
 
 
 def test_the_recovery_sheet_holds_the_code_and_the_server_does_not(desk: Desk, tmp_path: Path) -> None:
@@ -206,6 +209,17 @@ def test_the_recovery_sheet_holds_the_code_and_the_server_does_not(desk: Desk, t
     held = b"".join(file.read_bytes() for file in tmp_path.rglob("*") if file.is_file())
     assert desk.recovery_code.encode() not in held
     assert desk.recovery_code.replace("-", "").encode() not in held
+
+
+def test_a_code_that_is_right_is_not_blamed_for_rows_that_were_changed(desk: Desk) -> None:
+    desk.seal()
+    with desk.house.database.write() as session:
+        place = session.exec(select(Place).where(Place.study_id == desk.study)).first()
+        place.number = 999
+    told = desk.ada.post(f"{desk.at}/print/recovery-sheet.pdf", data={"recovery_code": desk.recovery_code})
+    assert told.status_code == 422
+    assert "does not match its commitment" in words(told)
+    assert "letter by letter" not in words(told)
 
 
 @pytest.mark.parametrize(

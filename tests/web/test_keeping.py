@@ -127,6 +127,21 @@ def test_a_plan_that_changed_in_another_tab_is_shown_before_it_is_sealed(desk: D
     assert desk.row().state == "sealed"
 
 
+@pytest.mark.parametrize("passphrase", [PHRASE, "short"])
+def test_a_plan_that_was_never_looked_at_is_drawn_and_shown(desk: Desk, passphrase: str) -> None:
+    """Saving a draft takes its orders away: pressing “Seal” in another tab then meets a plan without any."""
+    desk.draft()
+    old = plan_shown(desk)
+    desk.ada.post(f"{desk.at}/draft", data={**TYPED, "tasters": "9", "go": "save"})
+    assert desk.row().seed == ""
+    form = {"passphrase": passphrase, "again": passphrase, "holder": "split", "as_of": old}
+    refused = desk.ada.post(f"{desk.at}/seal", data=form)
+    assert (refused.status_code, "Nothing is sealed. This is the plan" in words(refused)) == (409, True)
+    assert "cannot be drawn" not in words(refused)
+    assert re.findall(r'name="holder" value="(\w+)" checked', refused.text) == ["split"], "as it was chosen"
+    assert desk.row().state == "draft"
+
+
 def test_of_two_who_seal_at_once_one_is_told_that_it_is_done(desk: Desk) -> None:
     bo = bo_at(desk)
     desk.draft()

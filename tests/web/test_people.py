@@ -144,6 +144,7 @@ def test_a_plan_beyond_a_days_caffeine_is_not_sealed(desk: Desk) -> None:
         422,
         True,
     )
+    desk.ada.get(f"{desk.at}/plan")
     refused = desk.ada.post(f"{desk.at}/seal", data={"passphrase": "x" * 12, "again": "x" * 12})
     assert (refused.status_code, "420 mg of caffeine: more than 400 mg a day" in words(refused)) == (
         422,
