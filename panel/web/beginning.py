@@ -13,6 +13,7 @@ from panel.study.asking import QUESTIONS, PlainQuestion, read_situation
 from panel.study.circumstances import LIKING_LENGTH, LINGERING, PANEL_KINDS, SIZES
 from panel.study.problems import Problem
 from panel.web.access import AsOrganiser
+from panel.web.house import house_of
 from panel.web.pages import InHouse, Sent, page, see_other, wants_fragment
 
 if TYPE_CHECKING:
@@ -70,10 +71,12 @@ def use_plan(request: Request, house: InHouse, who: AsOrganiser, sent: Sent) -> 
 def _page(request: Request, typed: Mapping[str, str], *, refused: bool = False) -> Response:
     shown = {name: value for name, value in typed.items() if value}
     situation, problems = read_situation(shown)
-    advice = advise(situation) if shown.get("asks") and not problems else None
+    local = house_of(request).local
+    advice = local.part(advise(situation)) if shown.get("asks") and not problems else None
+    sizes = tuple(SizeChoice(size.key, size.name, _meaning(size)) for size in SIZES.values())
     context = NewStudyPage(
         questions=tuple(QUESTIONS.values()),
-        sizes=tuple(SizeChoice(size.key, size.name, _meaning(size)) for size in SIZES.values()),
+        sizes=local.part(sizes),
         lingering=tuple(LINGERING.items()),
         panel_kinds=tuple(PANEL_KINDS.items()),
         typed=shown,

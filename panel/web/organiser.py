@@ -256,7 +256,7 @@ def plan_page(
         problems=problems,
         typed=dict(typed),
         bench=bench_rules(drafted.plan),
-        advice=plan_advice(drafted.plan, drafted.known, dealt),
+        advice=house_of(request).local.part(plan_advice(drafted.plan, drafted.known, dealt)),
     )
     return page(request, "organiser/plan.html", context, status=status)
 
@@ -304,7 +304,7 @@ def _draft_page(
         themes=tuple(THEMES.items()),
         saved=saved,
         as_of=studies.draft_mark(study),
-        advice=draft_advice(typed, problems),
+        advice=house_of(request).local.part(draft_advice(typed, problems)),
         bench=bench_form(typed, problems, rows["measurand"], pressed),
         tested=tested_before(house_of(request), typed),
     )

@@ -20,6 +20,7 @@ from panel.web.study_page import StudyHead, head_of_page
 
 if TYPE_CHECKING:
     from panel.store.tables import Study
+    from panel.web.house import House
 
 router = APIRouter()
 
@@ -56,7 +57,7 @@ def show_people(request: Request, house: InHouse, study: OrganisersStudy, went: 
         counts_doses=plan.caffeine_mg is not None or plan.alcohol_g is not None,
         may_export=allowed(State(study.state), Move.READ_REPORT),
         days=house.settings.register_days,
-        due=_due(study, house.settings.register_days),
+        due=_due(house, study),
         said=_said(went),
     )
     return page(request, "organiser/people.html", context)
@@ -96,8 +97,10 @@ def erase_outdated(house: InHouse, _who: AsOrganiser, study: OrganisersStudy) ->
     return see_other(f"/studies/{study.id}/people?went={removed.people}")
 
 
-def _due(study: Study, days: int) -> str:
-    return f"{study.signed_at + timedelta(days=days):%Y-%m-%d}" if study.signed_at else ""
+def _due(house: House, study: Study) -> str:
+    if study.signed_at is None:
+        return ""
+    return house.local.day(study.signed_at + timedelta(days=house.settings.register_days))
 
 
 def _said(went: str) -> str:

@@ -53,7 +53,8 @@ class RoomPage:
 
     sitting : its number; phase : "waiting", "open", "paused" or "ended"; sittings : how many the plan has
     stage : what the page as a whole depends on; seen : what the part that is fetched again depends on
-    many : whether each place is shown small; looking : the sequential plan, None where none was sealed
+    many : whether each place is shown small; meter : None where only the places are asked for
+    looking : the sequential plan, None where none was sealed
     crowd : joining that is held up, None where nobody was turned away
     """
 
@@ -67,7 +68,7 @@ class RoomPage:
     alerts: tuple[Alert, ...]
     seats: tuple[Seat, ...]
     many: bool
-    meter: MeterWords
+    meter: MeterWords | None
     looking: Looking | None
     crowd: Crowd | None
     join_address: str
@@ -91,8 +92,9 @@ def show_room(
     """The room, or what changes in it: nothing at all where nothing has changed, so that nothing flickers."""
     if study.state == State.DRAFT:
         studies.require(study, Move.OPEN)
-    room = _room(request, house, study)
-    if not wants_fragment(request):
+    fragment = wants_fragment(request)
+    room = _room(request, house, study, metered=not fragment)
+    if not fragment:
         return page(request, "room/room.html", room)
     if stage != room.stage:
         return Response(status_code=204, headers={"HX-Refresh": "true"})
@@ -208,15 +210,15 @@ def _sitting(house: House, study: Study) -> Sitting:
         return studies.sitting_of(session, study.id)
 
 
-def _room(request: Request, house: House, study: Study) -> RoomPage:
+def _room(request: Request, house: House, study: Study, *, metered: bool = True) -> RoomPage:
     plan = studies.plan_of(study)
     with house.database.read() as session:
         sitting = studies.sitting_of(session, study.id)
         seats = seats_of(progress_of(session, study.id), sitting)
         calls, phones = open_calls(session, study.id), places_by_phone(session, study.id)
         alerts = alerts_of(seats, calls, () if plan.alone else phones) if study.state == State.SERVING else ()
-        meter = meter_words(meter_of(session, study), plan.conditions, alone=plan.alone)
-        looking = looking_at(session, study)
+        meter = meter_words(meter_of(session, study), plan.conditions, alone=plan.alone) if metered else None
+        looking = house.local.part(looking_at(session, study))
     phase = _phase(sitting)
     crowd = joining_of(request).crowd(study.id) if phase == "open" else None
     number = {status: sum(seat.status == status for seat in seats) for status in Counts.__dataclass_fields__}

@@ -118,6 +118,10 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
 
 def test_pages_speak_the_organisers_zone_and_locale_while_the_files_stay_as_they_are(desk: Desk) -> None:
     desk.draft()
+    for planning in (f"{desk.at}/plan", "/studies/new?asks=liked&products=5"):
+        said = words(desk.ada.get(planning))
+        assert "a spread of 1,8 points" in said, planning
+        assert not re.search(r"\d\.\d points", said), planning
     desk.seal()
     desk.open()
     desk.taste(4)

@@ -108,7 +108,7 @@ def test_names_go_once_the_days_after_the_signature_are_over(desk: Desk) -> None
 def test_the_register_says_when_names_go_and_erases_what_is_due_on_demand(desk: Desk) -> None:
     tasted(desk)
     desk.sign()
-    due = f"{now() + timedelta(days=365):%Y-%m-%d}"
+    due = desk.house.local.day(now() + timedelta(days=365))
     page = words(desk.ada.get(f"{desk.at}/people"))
     assert f"365 days after the report is signed, that is on {due}" in page
     early = words(desk.ada.post(f"{desk.at}/people/outdated"))
