@@ -11,7 +11,7 @@ from panel.analysis.planning_outlook import Outlook, outlook_of
 from panel.analysis.planning_sequential import stopping_of
 from panel.study.asking import MOST_PRODUCTS
 from panel.study.circumstances import LINGERING, PANEL_KINDS, SIZES
-from panel.study.draft_reader import renumbered
+from panel.study.draft_reader import Reader, renumbered
 from panel.study.drafting import check_draft
 from panel.study.supplies import Supply, supplies_of, times_of
 from panel.study.test_methods import method_of
@@ -80,8 +80,7 @@ def draft_advice(typed: Mapping[str, str], problems: tuple[Problem, ...] = ()) -
 
 def planned_products(typed: Mapping[str, str]) -> int:
     """Rows for products that a draft begins with: as many as its question was about, else two."""
-    asked = typed.get("products", "")
-    return int(asked) if asked.isascii() and asked.isdigit() and 2 <= int(asked[:3]) <= MOST_PRODUCTS else 2
+    return Reader(typed).whole("products", "how many products there are", 2, MOST_PRODUCTS, default=2)
 
 
 def draft_problems(typed: Mapping[str, str]) -> tuple[Problem, ...]:

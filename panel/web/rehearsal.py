@@ -17,6 +17,7 @@ from panel.analysis.rehearsing import TRUTHS, Truth, rehearse
 from panel.store import studies
 from panel.store.rows import Cup
 from panel.store.sealing import REFERENCE_INDEX, STRONGER_INDEX, drawn
+from panel.study.draft_reader import Reader
 from panel.study.drafting import check_draft
 from panel.study.life import State
 from panel.study.servings import cups_at_a_sitting
@@ -104,8 +105,7 @@ def show_rehearsal(request: Request, house: InHouse, study: OrganisersStudy) -> 
     if isinstance(stage, Response):
         return stage
     truth: Truth = "none" if request.query_params.get("truth") == "none" else "planned"
-    asked = request.query_params.get("run", "")
-    run = int(asked) if asked.isascii() and asked.isdigit() and 1 <= int(asked[:5]) <= MOST_RUNS else 1
+    run = Reader(request.query_params).whole("run", "which rehearsal", 1, MOST_RUNS, default=1)
     made = rehearse(
         stage.plan,
         stage.known,

@@ -270,6 +270,16 @@ def test_an_unfinished_draft_is_not_rehearsed(desk: TestClient) -> None:
     assert desk.get(f"/studies/{planned_one}/rehearsal/secrets.pdf").status_code == 404
 
 
+@pytest.mark.parametrize("digits", ["0" * 4 + "1" + "9" * 5000, "00" + "9" * 20, "-3", "none"])
+def test_no_number_however_odd_makes_a_page_fail(desk: TestClient, digits: str) -> None:
+    study = planned(desk, asks="apart", people="14")
+    rehearsed = desk.get(f"/studies/{study}/rehearsal", params={"run": digits})
+    assert (rehearsed.status_code, "Run 1." in words(rehearsed)) == (200, True)
+    typed = {**typed_in(desk.get(f"/studies/{study}/draft").text), "products": digits}
+    saved = desk.post(f"/studies/{study}/draft", data={**typed, "go": "save"})
+    assert (saved.status_code, saved.text.count('-name" name="product-')) == (200, 2)
+
+
 def test_no_draft_however_odd_makes_the_page_fail(desk: TestClient, tmp_path: Path) -> None:
     odd = (
         {"method": "ranking", "tasters": "2000", "product-0-name": "a"},
