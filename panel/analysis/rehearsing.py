@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from typing import TYPE_CHECKING, Literal
 
@@ -241,12 +242,13 @@ class _Crowd:
 
     def same_or_different(self, samples: list[int], _cups: list[SetCup]) -> str:
         first, second = self.perceived(samples)
-        return "different" if abs(first - second) > self._criterion() else "same"
+        return "different" if abs(first - second) > self.criterion else "same"
 
     def known_or_not(self, samples: list[int], _cups: list[SetCup]) -> str:
-        return "no" if self.perceived(samples)[0] > self._criterion() else "yes"
+        return "no" if self.perceived(samples)[0] > self.criterion else "yes"
 
-    def _criterion(self) -> float:
+    @cached_property
+    def criterion(self) -> float:
         """From which impression on a difference is called one: the best for the difference that matters."""
         d = distance_of(self.known.size)
         return float(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from panel.study.questions import scored_names
@@ -51,6 +52,11 @@ def analyse_study(
     return analyse_forced_choice(
         plan.method, answers, alpha=plan.alpha, pd_limit=limit, beta=plan.beta, planned=True
     )
+
+
+def too_little(error: ValueError) -> str:
+    """Why `analyse_study` gave nothing, for a reader: the calculator names its argument first, which says nothing."""
+    return re.sub(r"^\w+: ", "", str(error))
 
 
 def score_frame(plan: Plan, scores: Sequence[Score]) -> pd.DataFrame:

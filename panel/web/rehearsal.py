@@ -184,13 +184,13 @@ def _roles(plan: Plan) -> tuple[str, ...]:
 
 def _report(house: House, plan: Plan, made: Rehearsed) -> tuple[ReportView | None, str]:
     """The report that the real analysis gives of the made-up answers, or why there is none."""
-    from panel.analysis.study_analysis import analyse_study
+    from panel.analysis.study_analysis import analyse_study, too_little
     from panel.analysis.view import report_view
 
     try:
         report = analyse_study(plan, made.scores, made.choices)
     except ValueError as error:
-        return None, f"Even with everybody’s answers there would be no report: {error}."
+        return None, f"Even with everybody’s answers there would be no report: {too_little(error)}."
     title = f"REHEARSAL – made-up answers: {plan.title}"
     view = report_view(report, title=title, question=plan.question)
     return house.local.view(replace(view, status=STANDING)), ""

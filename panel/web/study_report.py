@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -132,14 +131,12 @@ def _analysed(
     plan: str, scores: tuple[Score, ...], choices: tuple[Choice, ...], roles: Pairs
 ) -> tuple[AnyReport | None, str]:
     """The sealed analysis of these rows, and why there is none. plan : as stored, so that it can be compared."""
-    from panel.analysis.study_analysis import analyse_study
+    from panel.analysis.study_analysis import analyse_study, too_little
 
     try:
         return analyse_study(plan_from_dict(json.loads(plan)), scores, choices, roles=dict(roles)), ""
     except ValueError as error:
-        # The calculator names its argument first, which says nothing to a reader.
-        said = re.sub(r"^\w+: ", "", str(error))
-        return None, f"There is too little to analyse yet: {said}."
+        return None, f"There is too little to analyse yet: {too_little(error)}."
 
 
 @lru_cache(maxsize=KEPT_REPORTS)
