@@ -14,7 +14,7 @@ from panel.store.ledger import append, locked_study
 from panel.store.register import enter_revealed
 from panel.store.tables import Sitting, Study
 from panel.study.draft_reader import renumbered, tidy
-from panel.study.draft_words import word_fields
+from panel.study.draft_words import parts_in, word_fields
 from panel.study.life import Move, State, after, refusal
 from panel.study.plan import Plan, plan_from_dict
 
@@ -103,15 +103,26 @@ def save_draft(session: Session, study_id: str, typed: Mapping[str, str], as_of:
     return study
 
 
-def save_words(session: Session, study_id: str, typed: Mapping[str, str]) -> Study:
-    """Keep the own words of a draft as typed, beside the rest of it. The drawn plan stays: no order depends on them."""
+def save_words(session: Session, study_id: str, typed: Mapping[str, str], as_of: str = "") -> Study:
+    """Keep the own words of a draft as typed, beside the rest of it. The drawn plan stays: no order depends on them.
+
+    Words for what this draft does not ask, as after a change of its test, stay for when it does.
+    as_of : `words_mark` of the words that the form was filled from; DraftChangedError as for `save_draft`
+    """
     study = locked_study(session, study_id)
     require(study, Move.EDIT)
     draft = draft_of(study)
-    rest = {name: value for name, value in draft.items() if name not in word_fields(draft)}
-    study.draft = _as_text(
-        {**rest, **{name: value for name, value in word_fields(typed).items() if value.strip()}}
-    )
+    asked = {line.field for part in parts_in(draft) for line in part.lines}
+    rest = {
+        name: value for name, value in draft.items() if name not in word_fields(draft) or name not in asked
+    }
+    kept = _as_text({**rest, **{name: value for name, value in word_fields(typed).items() if value.strip()}})
+    if as_of and as_of != words_mark(study) and kept != study.draft:
+        raise DraftChangedError(
+            "Somebody else saved words of this study while you were typing. Theirs stand; what you typed is below and "
+            "not stored. Save again to put yours in their place, or open this page anew to see theirs."
+        )
+    study.draft = kept
     session.add(study)
     return study
 
@@ -119,6 +130,12 @@ def save_words(session: Session, study_id: str, typed: Mapping[str, str]) -> Stu
 def draft_mark(study: Study) -> str:
     """A fingerprint of the draft as it is stored now."""
     return hashlib.sha256(study.draft.encode("utf-8")).hexdigest()[:16]
+
+
+def words_mark(study: Study) -> str:
+    """A fingerprint of the draft's own words as they are stored now."""
+    words = json.dumps(word_fields(draft_of(study)), sort_keys=True)
+    return hashlib.sha256(words.encode("utf-8")).hexdigest()[:16]
 
 
 def plan_mark(study: Study) -> str:

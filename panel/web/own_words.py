@@ -12,6 +12,7 @@ from panel.study.draft_words import parts_in, word_fields
 from panel.study.drafting import check_draft
 from panel.study.languages import ENGLISH, LANGUAGES
 from panel.study.life import Move
+from panel.study.problems import Problem
 from panel.study.taster_words import ANSWERS, PREFIX, QUESTION, STANDS_FOR
 from panel.web.access import OrganisersStudy
 from panel.web.pages import InHouse, Sent, page, see_other
@@ -20,7 +21,6 @@ from panel.web.words import words_in
 
 if TYPE_CHECKING:
     from panel.store.tables import Study
-    from panel.study.problems import Problem
     from panel.study.taster_words import Line, Part
     from panel.web.words import Words
 
@@ -54,7 +54,7 @@ class PartShown:
 
 @dataclass(frozen=True, slots=True)
 class WordsPage:
-    """All parts with what was typed. language : of the tasters' pages, "" for English."""
+    """All parts with what was typed. language : of the tasters' pages, "" for English; as_of : mark of stored words."""
 
     head: StudyHead
     language: str
@@ -62,6 +62,7 @@ class WordsPage:
     typed: dict[str, str]
     problems: tuple[Problem, ...]
     saved: bool
+    as_of: str
 
 
 @router.get("/studies/{study_id}/words")
@@ -73,8 +74,14 @@ def show_words(request: Request, study: OrganisersStudy) -> Response:
 @router.post("/studies/{study_id}/words")
 def save_words(request: Request, house: InHouse, study: OrganisersStudy, sent: Sent) -> Response:
     """Keep what was typed, always; then say what cannot stand so, or go back to the draft."""
-    with house.database.write() as session:
-        study = studies.save_words(session, study.id, sent)
+    try:
+        with house.database.write() as session:
+            study = studies.save_words(session, study.id, sent, sent.get("as_of", ""))
+    except studies.DraftChangedError as error:
+        with house.database.read() as session:
+            study = session.get_one(type(study), study.id)
+        changed = Problem("", "changed", str(error))
+        return _page(request, study, studies.draft_of(study) | word_fields(sent), (changed,), status=422)
     draft = studies.draft_of(study)
     problems = tuple(one for one in check_draft(draft).problems if one.field.startswith(PREFIX))
     if problems:
@@ -102,6 +109,7 @@ def _page(
         typed=typed,
         problems=problems,
         saved=saved,
+        as_of=studies.words_mark(study),
     )
     return page(request, "organiser/words.html", context, status=status)
 

@@ -7,7 +7,7 @@ import re
 from html import unescape
 from typing import TYPE_CHECKING
 
-from demo.phone import screens_in
+from demo.phone import hidden_fields, screens_in
 from panel.study.cautions import CONSENT
 from panel.study.plan import plan_from_dict
 from panel.study.scales import TETRAD
@@ -88,6 +88,35 @@ def test_saving_the_draft_keeps_own_words_and_saving_words_keeps_the_draft(desk:
     assert to_words.url.path == f"{desk.at}/words"
     emptied = desk.ada.post(f"{desk.at}/words", data={})
     assert SUPER not in emptied.text
+
+
+def test_the_second_to_save_words_is_told_and_neither_is_lost(desk: Desk) -> None:
+    desk.draft(DRAFT)
+    here, there = field_of("Like extremely"), field_of("Save and go on")
+    old = hidden_fields(desk.ada.get(f"{desk.at}/words").text)["as_of"]
+    assert "Saved." in shown(desk.ada.post(f"{desk.at}/words", data={here: SUPER, "as_of": old}).text)
+    told = desk.ada.post(f"{desk.at}/words", data={there: SENT, "as_of": old})
+    assert (told.status_code, "Somebody else saved words of this study" in shown(told.text)) == (422, True)
+    assert f'value="{SENT}"' in told.text, "what was typed is on the page"
+    stored = desk.ada.get(f"{desk.at}/words").text
+    assert (SUPER in stored, SENT in stored) == (True, False)
+    new = hidden_fields(told.text)["as_of"]
+    assert "Saved." in shown(desk.ada.post(f"{desk.at}/words", data={there: SENT, "as_of": new}).text)
+    # a draft that was saved meanwhile is no other words
+    mark = hidden_fields(desk.ada.get(f"{desk.at}/words").text)["as_of"]
+    desk.ada.post(f"{desk.at}/draft", data=DRAFT | {"title": "Rice, round two", "go": "save"})
+    assert desk.ada.post(f"{desk.at}/words", data={there: CHEERS, "as_of": mark}).status_code == 200
+
+
+def test_words_for_another_test_wait_until_it_is_chosen_again(desk: Desk) -> None:
+    desk.draft(DRAFT)
+    liked, thanks = field_of("Like extremely"), field_of("Thank you")
+    desk.ada.post(f"{desk.at}/words", data={liked: SUPER})
+    desk.ada.post(f"{desk.at}/draft", data=DRAFT | {"method": "ranking", "go": "save"})
+    assert SUPER not in desk.ada.post(f"{desk.at}/words", data={thanks: CHEERS}).text
+    desk.ada.post(f"{desk.at}/draft", data=DRAFT | {"go": "save"})
+    back = desk.ada.get(f"{desk.at}/words").text
+    assert (f'value="{SUPER}"' in back, f'value="{CHEERS}"' in back) == (True, True)
 
 
 def test_a_sealed_study_keeps_its_words(desk: Desk) -> None:
