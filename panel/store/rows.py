@@ -274,9 +274,9 @@ def choices_of(session: Session, study: Study) -> list[Choice]:
     )
     places, labels = _place_numbers(session, study.id), _blind_labels(session, study.id)
     roles = dict(session.exec(select(Sample.id, Sample.role).where(Sample.study_id == study.id)).all())
-    arrived, choices = arrivals(session, study.id), []
-    for answer, task, attempt, sent in session.exec(query).all():
-        served = {t.number: cups for t, cups in servings_of(session, attempt)}[task.number]
+    arrived, sets, choices = arrivals(session, study.id), _sets_served(session, study.id), []
+    for answer, task, attempt, sent in session.exec(query):
+        served = sets[task.id, attempt.number]
         cups = [SetCup(labels[stood(cup)], roles[stood(cup)], served_at(cup)) for cup in served]
         found = judged(plan.method, cups, str(json.loads(answer.value)))
         choices.append(
@@ -362,6 +362,15 @@ def _ranks_in_condition(session: Session, study_id: str) -> dict[str, int]:
             row = (serving.place_id, serving.attempt_number, serving.condition)
             ranks[serving.id] = served[row] = served.get(row, 0) + 1
     return ranks
+
+
+def _sets_served(session: Session, study_id: str) -> dict[tuple[str, int], list[Serving]]:
+    """Screen id and number of the attempt -> the cups of that screen in the order of the plan."""
+    query = select(Serving).join(Place, col(Place.id) == Serving.place_id).where(Place.study_id == study_id)
+    sets: dict[tuple[str, int], list[Serving]] = {}
+    for cup in session.exec(query.order_by(col(Serving.position))):
+        sets.setdefault((cup.task_id, cup.attempt_number), []).append(cup)
+    return sets
 
 
 def _place_numbers(session: Session, study_id: str) -> dict[str, int]:
