@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from panel.store.tables import PanelMember, Study
     from panel.web.house import House
 
+    SignedSeats = tuple[SignedStudy, list[tuple[str, Seat]]]
+
 router = APIRouter()
 
 
@@ -104,7 +106,7 @@ def show_record(request: Request, house: InHouse, _who: AsOrganiser, member_id: 
         member = member_called(session, member_id)
         if member is None:
             raise HTTPException(404)
-        record = _records(session, [member])[member.id]
+        record = _records([member], _all_signed(session))[member.id]
     tables = (attendance_table(record, house.local.day), scores_table(record), choices_table(record))
     context = RecordPage(
         id=member.id,
@@ -138,9 +140,8 @@ def _panel_page(
     status: int = 200,
 ) -> Response:
     with house.database.read() as session:
-        listed = members(session)
-        records = _records(session, listed)
-        studies = [_signed(session, study)[0] for study in signed_studies(session)]
+        listed, signed = members(session), _all_signed(session)
+    records = _records(listed, signed)
     lines = tuple(
         MemberLine(
             id=member.id,
@@ -155,8 +156,8 @@ def _panel_page(
     )
     context = PanelPage(
         members=lines,
-        studies=len(studies),
-        table=house.local.part(panel_table(studies, house.local.day)),
+        studies=len(signed),
+        table=house.local.part(panel_table([study for study, _ in signed], house.local.day)),
         consent=PANEL_CONSENT,
         rule=RULE,
         typed=typed or {},
@@ -165,19 +166,22 @@ def _panel_page(
     return page(request, "panel/overview.html", context, status=status)
 
 
-def _records(session: Session, listed: list[PanelMember]) -> dict[str, TasterRecord]:
-    """Entry id -> record, from signed studies only."""
+def _all_signed(session: Session) -> list[SignedSeats]:
+    return [_signed(session, study) for study in signed_studies(session)]
+
+
+def _records(listed: list[PanelMember], studies: list[SignedSeats]) -> dict[str, TasterRecord]:
+    """Entry id -> record over these studies."""
     attended: dict[str, list[tuple[SignedStudy, Seat]]] = {member.id: [] for member in listed}
     ids = {member.name_key: member.id for member in listed}
-    for study in signed_studies(session) if listed else ():
-        signed, seats = _signed(session, study)
+    for signed, seats in studies:
         for key, seat in seats:
             if key in ids:
                 attended[ids[key]].append((signed, seat))
     return {member: record_of(found) for member, found in attended.items()}
 
 
-def _signed(session: Session, study: Study) -> tuple[SignedStudy, list[tuple[str, Seat]]]:
+def _signed(session: Session, study: Study) -> SignedSeats:
     """The study for a record, and its seats, each with the name it was given under."""
     plan = plan_of(study)
     seats = [
