@@ -64,10 +64,10 @@ def each_check(data: bytes, head: str = "") -> Iterator[Check]:
 
 def _checks(files: dict[str, str], head: str) -> Iterator[Check]:
     try:
-        events = [Event(**line) for line in _lines(files, bundle.EVENTS)]
+        events = [_event(number, line) for number, line in enumerate(_lines(files, bundle.EVENTS), start=1)]
         sealed = _parsed(bundle.SEALED, files[bundle.SEALED])
         sends = _lines(files, bundle.SENDS)
-    except (ValueError, TypeError) as error:
+    except ValueError as error:
         yield Check("files", False, f"A file of the bundle is not what it should be: {error}.")
         return
     yield _known_files(files)
@@ -80,8 +80,8 @@ def _checks(files: dict[str, str], head: str) -> Iterator[Check]:
         yield _sends(files, sealed, events, sends)
         yield from _answers_and_results(files, sealed, events, sends)
         yield from bench_checks(files, events)
-    except (ValueError, TypeError, LookupError, AttributeError) as error:
-        text = f"The bundle's files do not fit each other, so it cannot be counted again ({error})."
+    except (ValueError, TypeError, LookupError, AttributeError):
+        text = "The bundle's files do not fit each other, so it cannot be counted again: one was changed or is missing."
         yield Check("files", False, text)
 
 
@@ -89,6 +89,13 @@ def _lines(files: dict[str, str], name: str) -> list[dict[str, Any]]:
     # Not splitlines(): tasters may write the other separators that Unicode has.
     rows = files.get(name, "").removesuffix("\n").split("\n") if files.get(name) else []
     return [_parsed(f"{name}, line {number}", row) for number, row in enumerate(rows, start=1)]
+
+
+def _event(number: int, line: dict[str, Any]) -> Event:
+    try:
+        return Event(**line)
+    except TypeError:
+        raise ValueError(f"{bundle.EVENTS}, line {number} is no event of a log") from None
 
 
 def _parsed(where: str, text: str) -> dict[str, Any]:

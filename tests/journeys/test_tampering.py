@@ -106,6 +106,14 @@ def test_every_event_changed_removed_or_moved_is_found_at_its_number(files: File
                 assert f"Event {at + 1} of the log" in failures(put(files, bundle.EVENTS, moved))[0].text, at
 
 
+def test_a_line_that_is_no_event_is_named_in_plain_words(files: Files) -> None:
+    rows = lines(files, bundle.EVENTS)
+    for line in ({**json.loads(rows[2]), "more": 1}, {"number": 3}):
+        told = failures(put(files, bundle.EVENTS, [*rows[:2], json.dumps(line), *rows[3:]]))[0].text
+        assert f"{bundle.EVENTS}, line 3 is no event of a log" in told
+        assert "__init__" not in told
+
+
 def test_a_cut_off_end_shows_by_the_head_from_outside_and_not_without(files: Files) -> None:
     rows = lines(files, bundle.EVENTS)
     head = json.loads(rows[-1])["hash"]
