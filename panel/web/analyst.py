@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, HTTPException, Request, Response
 
 from panel.printing.browser_pdf import browser
 from panel.store import studies
@@ -76,15 +76,17 @@ def change_exclusion(
     studies.require(study, Move.EXCLUDE)
     studies.require_results(study)
     attempt, reason = sent.get("attempt", ""), tidy(sent.get("reason", ""))
-    if sent.get("back"):
-        with house.database.write() as session:
-            take_back(session, study.id, who.actor, attempt)
-        return see_other(f"/studies/{study.id}/report#people-kept")
-    if not reason or len(reason) > LONGEST_REASON:
+    if not sent.get("back") and not 0 < len(reason) <= LONGEST_REASON:
         text = f"Write why this taster is left out, in 1 to {LONGEST_REASON} characters: the report shows it."
         return report_page(request, house, study, (Problem(f"reason-{attempt}", "missing", text),), 422)
-    with house.database.write() as session:
-        exclude(session, study.id, who.actor, attempt, reason)
+    try:
+        with house.database.write() as session:
+            if sent.get("back"):
+                take_back(session, study.id, who.actor, attempt)
+            else:
+                exclude(session, study.id, who.actor, attempt, reason)
+    except LookupError:
+        raise HTTPException(404) from None
     return see_other(f"/studies/{study.id}/report#people-kept")
 
 

@@ -100,6 +100,11 @@ def test_who_is_left_out_is_said_with_the_reason_and_what_it_would_be_with_them(
     assert "Tasters left out (1)" in [table.caption for table in part(desk, "deviations").tables]
 
 
+@pytest.mark.parametrize("more", [{"reason": "had a cold"}, {"back": "yes"}], ids=["out", "back"])
+def test_a_taster_who_is_not_in_this_study_is_not_found(desk: Desk, more: dict[str, str]) -> None:
+    assert desk.ada.post(f"{desk.at}/exclusions", data={"attempt": "nobody", **more}).status_code == 404
+
+
 def test_an_amendment_and_a_taster_who_stopped_half_way_are_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
