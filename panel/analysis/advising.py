@@ -127,18 +127,15 @@ def _own_sizes(situation: Situation) -> dict[str, str]:
 def _people(situation: Situation, plan: Plan, needed: Needed | None) -> tuple[str, ...]:
     if needed is None:
         return ()
+    aim = "find what matters to you" if plan.similarity_limit is None else "let truly identical products pass"
     said = []
     if needed.smallest == needed.lasting:
-        said.append(
-            f"{needed.lasting} people find what matters to you four times out of five (a power of 80 %)."
-        )
+        said.append(f"{needed.lasting} people {aim} four times out of five (a power of 80 %).")
     else:
         said.append(
-            f"{needed.lasting} people, and every larger number, find what matters to you four times out of five. "
-            f"{needed.smallest} would do by luck of the count, but one more can then find less."
+            f"{needed.lasting} people, and every larger number, {aim} four times out of five. {needed.smallest} would "
+            "do by luck of the count, but one more can then do worse."
         )
-    if plan.similarity_limit is not None:
-        said[0] = said[0].replace("find what matters to you", "let truly identical products pass")
     if plan.tasters > needed.lasting:
         extra = plan.tasters - needed.lasting
         said.append(
