@@ -93,8 +93,7 @@ def test_without_javascript_the_same_plan_comes_out(app: FastAPI, address: str, 
     expect(phone.get_by_text("a difference of 1.7 points is found four times out of five")).to_be_visible()
 
 
-@pytest.mark.parametrize("size", [DESK, {}], ids=["desk", "phone"])
-@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize(("theme", "size"), [("light", DESK), ("dark", {})], ids=["light desk", "dark phone"])
 def test_the_planning_pages_keep_nobody_out(
     app: FastAPI, address: str, new_phone: NewPhone, theme: str, size: dict[str, object]
 ) -> None:

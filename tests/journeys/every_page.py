@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 LINK = re.compile(r'<a [^>]*?href="(/[^"#]*)')
 RANDOM = re.compile(r"\b[a-z2-7]{16}\b|\b[A-Z2-7]{12,26}\b|\bm?\d+\b|[\w-]{30,}")
-# Pages that differ by one id only (a study's), and by more (a place of a study): so many of each are enough.
-OF_ONE_SHAPE = (6, 1)
+# Pages that differ by one id only (a study's), by more (a place of a study), and files to read: so many are enough.
+OF_ONE_SHAPE = {False: 6, True: 1, ".html": 1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +111,10 @@ def walk(browser: Phone, *starts: str) -> Iterator[tuple[str, str]]:
         for found in LINK.findall(reply.text):
             target = unescape(found)
             shape = shape_of(target)
-            if PurePosixPath(urlsplit(target).path).suffix not in ("", ".html"):
+            suffix = PurePosixPath(urlsplit(target).path).suffix
+            if suffix not in ("", ".html"):
                 continue  # a file to keep, made for this alone
-            if target not in seen and shapes.get(shape, 0) < OF_ONE_SHAPE[shape.count("*") > 1]:
+            if target not in seen and shapes.get(shape, 0) < OF_ONE_SHAPE[suffix or shape.count("*") > 1]:
                 seen.add(target)
                 shapes[shape] = shapes.get(shape, 0) + 1
                 queue.append(target)

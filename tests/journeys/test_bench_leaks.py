@@ -108,8 +108,10 @@ def test_names_and_measurements_stay_on_the_bench_until_the_reveal(site: Site, t
         for screen in phone.screens:
             phone.answer(screen, {**FIELDS, "q1": liking})
     organiser.post(f"{at}/close", {})
+    assert strayed(watch.look_everywhere(), watch, hidden) == {}, "closed"
     assert "The results are fixed" in organiser.post(f"{at}/sign", {"signed_by": "Bo"}).text
     assert strayed(watch.look_everywhere(), watch, hidden) == {}, "signed"
+    assert watch.seen > 300
     organiser.post(f"{at}/reveal", {"passphrase": PASSPHRASE})
     found = watch.look_everywhere()
     everything = products | measured - {

@@ -1,4 +1,4 @@
-"""Between seal and reveal no address gives a product away, to whomever it answers, in whatever state the study is."""
+"""A watch over every address of a real server, for words that may not be there; and each user gets their own pages."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from demo import story
-from demo.phone import Reply, Taster
+from demo.phone import Reply
 from tests.journeys.bait import all_words, baited
 from tests.journeys.leak_scanner import words_in
 from tests.journeys.site import PASSPHRASE, Browser, Site, begin, seal
@@ -136,33 +136,6 @@ def watched(site: Site, typed: dict[str, str]) -> tuple[Watch, Browser]:
     cards = organiser.get(f"/studies/{study}/print/labels.csv").text
     watch.cup = (re.search(r"/C/([A-Z2-7]{12})", cards) or ["", "unknown"])[1]
     return watch, organiser
-
-
-def test_no_word_of_a_product_gets_out_before_the_reveal(site: Site) -> None:
-    """Of a rating, through a real server; the crawler over the application takes other tests too."""
-    watch, organiser = watched(site, RATING)
-    at = f"/studies/{watch.study}"
-    assert watch.look_everywhere() == {}, "sealed"
-    organiser.post(f"{at}/open", {})
-    taster = Taster(site.address, f"/J/{watch.join}")
-    watch.visitors = {**watch.visitors, "taster": taster.phone}  # type: ignore[dict-item]
-    watch.attempt = taster.screens[0].action.split("/")[2]
-    assert watch.look_everywhere() == {}, "serving"
-    for screen in taster.screens:
-        taster.answer(screen, FIELDS)
-    other = Taster(site.address, f"/J/{watch.join}")
-    for screen in other.screens:
-        other.answer(screen, {**FIELDS, "q1": "8", "q2": "10"})
-    organiser.post(f"{at}/close", {})
-    assert watch.look_everywhere() == {}, "closed"
-    assert "The results are fixed" in organiser.post(f"{at}/sign", {"signed_by": "Bo"}).text
-    assert watch.look_everywhere() == {}, "signed"
-    assert watch.seen > 300
-    organiser.post(f"{at}/reveal", {"passphrase": PASSPHRASE})
-    found = watch.look_everywhere()
-    assert found[f"organiser {at}"] == watch.words, "once revealed, the same look finds them all"
-    strangers = [where for where in found if where.startswith(("nobody", "taster", "kitchen"))]
-    assert strangers == [], "the names are for organiser and analyst"
 
 
 @pytest.mark.parametrize(

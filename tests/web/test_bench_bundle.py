@@ -54,6 +54,17 @@ def all_the_way(house: BenchHouse) -> None:
     house.reveal()
 
 
+@pytest.fixture(scope="module")
+def taken(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, bytes]]:
+    """Id and bundle of a study that was measured, tasted and revealed."""
+    with pytest.MonkeyPatch.context() as patch:
+        house = BenchHouse(tmp_path_factory.mktemp("taken"), patch)
+        measured(house)
+        all_the_way(house)
+        yield house.study, house.bundle()
+        house.close()
+
+
 def files_in(data: bytes) -> dict[str, str]:
     with zipfile.ZipFile(io.BytesIO(data)) as packed:
         return {name: packed.read(name).decode("utf-8", "replace") for name in packed.namelist()}
@@ -83,10 +94,8 @@ def test_no_measurement_is_in_the_bundle_before_the_reveal_and_verify_says_so(ho
     )
 
 
-def test_after_the_reveal_every_revision_is_there_and_fits_the_log(house: BenchHouse) -> None:
-    measured(house)
-    all_the_way(house)
-    data = house.bundle()
+def test_after_the_reveal_every_revision_is_there_and_fits_the_log(taken: tuple[str, bytes]) -> None:
+    _study, data = taken
     files = files_in(data)
     rows = list(csv.DictReader(io.StringIO(files[bundle.BENCH])))
     assert list(rows[0]) == list(dictionary.COLUMNS[bundle.BENCH])
@@ -117,11 +126,9 @@ def no_reason(line: dict[str, object]) -> None:
 
 @pytest.mark.parametrize("tamper", [other_value, other_product, no_reason])
 def test_a_changed_measurement_is_found(
-    house: BenchHouse, tamper: Callable[[dict[str, object]], None]
+    taken: tuple[str, bytes], tamper: Callable[[dict[str, object]], None]
 ) -> None:
-    measured(house)
-    all_the_way(house)
-    data = house.bundle()
+    _study, data = taken
     files = files_in(data)
     lines = [json.loads(line) for line in files[bundle.REVISIONS].splitlines()]
     tamper(next(line for line in lines if line["kind"] == "revision" and line["revision"] == 2))
@@ -131,10 +138,8 @@ def test_a_changed_measurement_is_found(
     assert "is not the one that was recorded" in text
 
 
-def test_a_measurement_taken_out_or_put_in_is_found(house: BenchHouse) -> None:
-    measured(house)
-    all_the_way(house)
-    data = house.bundle()
+def test_a_measurement_taken_out_or_put_in_is_found(taken: tuple[str, bytes]) -> None:
+    _study, data = taken
     files = files_in(data)
     lines = files[bundle.REVISIONS].splitlines(keepends=True)
     assert "is missing" in said_of_the_bench(packed(files | {bundle.REVISIONS: "".join(lines[:-1])}, data))[1]
@@ -146,18 +151,16 @@ def test_a_measurement_taken_out_or_put_in_is_found(house: BenchHouse) -> None:
 
 
 def test_a_study_brought_back_in_another_house_has_its_bench_again(
-    house: BenchHouse, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    taken: tuple[str, bytes], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The other house knows one of the products already, under an id of its own."""
-    measured(house)
-    all_the_way(house)
-    data = house.bundle()
+    study, data = taken
     other = BenchHouse(tmp_path / "two", monkeypatch)
     back = other.ada.post("/bring-back", files={"file": ("study.zip", data)})
-    assert str(back.url).endswith(house.study), back.text
+    assert str(back.url).endswith(study), back.text
     with other.house.database.read() as session:
-        rows = measurements_of(session, house.study)
-        names = {product.id: product.name for product in products_of(session, house.study)}
+        rows = measurements_of(session, study)
+        names = {product.id: product.name for product in products_of(session, study)}
     assert sorted((names[row.product_id], row.measurand, row.revision) for row in rows) == [
         ("Grainsong", "m1", 3),
         ("Ricelet", "m2", 1),
