@@ -73,6 +73,7 @@ def take_pictures(browser: Browser, scene: Scene, folder: Path) -> None:
     desk = _desk(browser, scene)
     study = f"{scene.address}/studies/"
     shots = {
+        "begin": (f"{scene.address}/studies/new?asks=change", "#advice"),
         "draft": (f"{study}{scene.staged.draft}/draft", "#samples"),
         "plan": (f"{study}{scene.staged.draft}/plan", ""),
         "room": (f"{study}{scene.staged.serving}/room", ""),
