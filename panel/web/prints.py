@@ -10,16 +10,16 @@ from panel import printing
 from panel.store import studies
 from panel.store.ledger import append, events_of
 from panel.store.rows import Cup, current_cups_of
-from panel.store.sealing import open_key, samples_of
+from panel.store.sealing import BrokenSealError, open_key, samples_of
 from panel.study.life import Move
 from panel.study.plan import product_from_dict
 from panel.study.problems import Problem
+from panel.study.seal import WrongPassphraseError
 from panel.web import label_prints, room_prints
 from panel.web.access import AsKitchen, AsOrganiser, KitchensStudy, OrganisersStudy
 from panel.web.label_prints import frozen_address
 from panel.web.pages import InHouse, Sent
-from panel.web.passphrases import phrase_in
-from panel.web.slow_down import too_many_tries
+from panel.web.passphrases import WAIT, phrase_in, too_many_phrases
 from panel.web.study import study_page
 
 if TYPE_CHECKING:
@@ -38,17 +38,14 @@ def print_fill_sheet(
 ) -> Response:
     """Names to pour letters: needs the passphrase, and the look is recorded."""
     studies.require(study, Move.PRINT)
-    if too_many_tries(request, "passphrase"):
-        wait = Problem(
-            "passphrase", "wait", "Too many tries from this device. Wait five minutes, then try again."
-        )
-        return study_page(request, house, study, (wait,), 429)
+    if too_many_phrases(request):
+        return study_page(request, house, study, (WAIT,), 429)
     try:
         with house.database.write() as session:
             key = open_key(session, study, phrase_in(sent))["key"]
             letters = {sample.id: sample.pour_letter for sample in samples_of(session, study.id)}
             append(session, study.id, who.actor, "names seen", {"on": "fill sheet"})
-    except ValueError as error:
+    except (WrongPassphraseError, BrokenSealError) as error:
         return study_page(request, house, study, (Problem("passphrase", "does_not_open", str(error)),), 422)
     products = sorted((letters[sample], product_from_dict(stored)) for sample, stored in key.items())
     entries = [printing.FillEntry(p.name, p.maker, p.lot, p.note, letter) for letter, p in products]
