@@ -167,7 +167,9 @@ def _value(reading: Reading) -> float:
 def _of_testers(bare: Figure, found: Sequence[Reading], least: float, most: float) -> Figure:
     values = [_value(one) for one in found]
     scores = scores_of_testers(values, least, most, confidence=CONFIDENCE)
-    few = (f"{few_testers(scores.n)}.",) if scores.n < FEW_TESTERS else ()
+    few = [f"{few_testers(scores.n)}."] if scores.n < FEW_TESTERS else []
+    if scores.n > 1 and scores.u is None:
+        few.append("All testers gave the same score; how far others would differ is unknown.")
     return replace(
         bare,
         value=scores.mean,

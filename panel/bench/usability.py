@@ -44,8 +44,9 @@ FEW_TESTERS = 12
 class TesterScores:
     """Scores of testers, each tester once.
 
-    mean, low, high : mean and its t interval, cut at the ends of the scale; None for limits of a single tester
-    u : standard error of the mean, None for one; n : testers; least, most : of the scale
+    mean, low, high : mean and its t interval, cut at the ends of the scale; no limits for a single tester, nor where
+        all gave the same, which shows no scatter and is no certainty
+    u : standard error of the mean, None as the limits are; n : testers; least, most : of the scale
     counts : how many testers gave each value, for ratings from 1 to 5; () for other scores
     """
 
@@ -103,7 +104,7 @@ def scores_of_testers(
     if any(not least <= score <= most for score in scores):
         raise ValueError(f"scores must lie between {least:g} and {most:g}, but got {list(scores)!r:.80}")
     n, middle = len(scores), mean(scores)
-    u = stdev(scores) / math.sqrt(n) if n > 1 else None
+    u = stdev(scores) / math.sqrt(n) if len(set(scores)) > 1 else None
     half = None if u is None else float(stdtrit(n - 1, (1 + confidence) / 2)) * u
     found = Counter(scores)
     rated = all(score == int(score) for score in scores) and most - least <= 4

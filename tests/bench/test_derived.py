@@ -108,6 +108,12 @@ def test_a_price_is_exact_and_several_prices_scatter():
     assert figure(price, runs_of("Aster", [80], servings=400), "per serving").value == pytest.approx(0.2)
 
 
+def test_testers_who_all_agree_are_no_certainty():
+    found = figure(Measurand("m1", "Filling", "rating"), runs_of("Aster", [3, 3, 3]), "mean")
+    assert (found.value, found.u, found.low, found.high, found.df) == (3, None, None, None, 0)
+    assert "All testers gave the same score" in flags(found)
+
+
 @pytest.mark.parametrize(
     ("passed", "n", "low", "high"), [(2, 2, 0.1581, 1), (0, 3, 0, 0.7076), (1, 10, 0.0025, 0.4450)]
 )

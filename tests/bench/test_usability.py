@@ -81,6 +81,9 @@ def test_few_testers_are_called_few_and_one_is_one_opinion():
     one = scores_of_testers([4], 1, 5)
     assert (one.u, one.low) == (None, None)
     assert "one person's opinion" in one.sentence()
+    same = scores_of_testers([3, 3, 3], 1, 5)
+    assert (same.u, same.low, same.high) == (None, None, None), "three who agree are no certainty"
+    assert "interval" not in same.sentence()
     assert "few" not in scores_of_testers([4, 5] * FEW_TESTERS, 1, 5).sentence()
 
 
