@@ -194,7 +194,7 @@ def _checked(value: Value) -> tuple[Outcome, float | None, str]:
 def _measured(criterion: Criterion, value: Value) -> tuple[Outcome, float | None, str]:
     assert value.value is not None
     found = value_words(value.value, value.low, value.high, criterion.unit)
-    said = f"{found}, where {limit_words(criterion)} is needed"
+    said = f"{found}, where {limit_words(criterion)} is asked for"
     if value.bound and not (criterion.must_most is None and _all_inside(criterion, value.value)):
         return "uncertain", None, f"At least {said}; where it ends was not measured."
     if value.low is None or value.high is None:

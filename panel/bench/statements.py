@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from panel.bench.verdict import Best, Verdict
 
 
+ALIKE = 1e-9  # shares nearer than this are the same but for rounding
+
+
 @dataclass(frozen=True, slots=True)
 class Statement:
     """One sentence, or two that belong together. rests_on : ids of `facts`."""
@@ -46,7 +49,7 @@ def facts(verdict: Verdict) -> dict[str, tuple[str, ...]]:
         found[best_id(best)] = (best.name, *named)
     for moved in verdict.moved:
         found[moved_id(moved)] = (moved.name, *(name_of(verdict, one) for one in moved_products(moved)))
-        found[moved_id(moved)] += tuple(map(percent, (moved.share, moved.share_low, moved.share_high)))
+        found[moved_id(moved)] += share_words(moved)
     found[rivals_id(verdict)] = tuple(name_of(verdict, one) for one in verdict.rivals)
     if verdict.price:
         unit = verdict.price.unit
@@ -134,6 +137,24 @@ def moved_products(moved: Moved) -> tuple[str, ...]:
     """Products that a sentence about a weight may name."""
     named = (moved.winner, moved.at_less, moved.at_more, moved.rival_below, moved.rival_above)
     return tuple(one for one in named if one)
+
+
+def share_words(moved: Moved) -> tuple[str, str, str]:
+    """A weight's share now, and both ends of its range, with the decimals that tell an end from the share now."""
+    ends = (moved.share_low, moved.share_high)
+    decimals = next(
+        (
+            places
+            for places in (0, 1)
+            if all(
+                abs(end - moved.share) < ALIKE or percent(end, places) != percent(moved.share, places)
+                for end in ends
+            )
+        ),
+        2,
+    )
+    low, high = (percent(end, decimals) for end in ends)
+    return percent(moved.share, decimals), low, high
 
 
 def points(score: float) -> str:

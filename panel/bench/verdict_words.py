@@ -14,6 +14,7 @@ from panel.bench.statements import (
     points,
     price_words,
     rivals_id,
+    share_words,
     step_id,
     step_words,
     total_words,
@@ -161,16 +162,11 @@ def _incomplete(card: Scorecard) -> Statement:
 
 
 def _changes(verdict: Verdict, moved: Moved) -> Statement:
-    whole = "total" if moved.kind == "group" else "group"
+    whole, (share, low, high) = "total" if moved.kind == "group" else "group", share_words(moved)
     ends = []
     if moved.at_less != moved.winner:
-        ends.append(
-            f"{name_of(verdict, moved.rival_below)} if that share fell below {percent(moved.share_low)}"
-        )
+        ends.append(f"{name_of(verdict, moved.rival_below)} if that share fell below {low}")
     if moved.at_more != moved.winner:
-        ends.append(f"{name_of(verdict, moved.rival_above)} if it rose above {percent(moved.share_high)}")
-    text = (
-        f"“{moved.name}” makes up {percent(moved.share)} of the {whole}; the highest total would go to "
-        f"{listing(ends, 'or')}."
-    )
+        ends.append(f"{name_of(verdict, moved.rival_above)} if it rose above {high}")
+    text = f"“{moved.name}” makes up {share} of the {whole}; the highest total would go to {listing(ends, 'or')}."
     return Statement(text, (moved_id(moved),))

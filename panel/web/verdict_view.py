@@ -8,7 +8,14 @@ from panel.analysis.figures import MeanRow, means_figure
 from panel.analysis.figures_verdict import Spot, against_figure, parts_figure
 from panel.analysis.numbers import as_sentence, chance_text
 from panel.analysis.view_parts import Column, Section, Table
-from panel.bench.statements import measured_words, name_of, points, price_words, signed_points
+from panel.bench.statements import (
+    measured_words,
+    name_of,
+    points,
+    price_words,
+    share_words,
+    signed_points,
+)
 from panel.bench.verdict_words import for_the_price, steadiness
 from stats.phrasing import count, percent
 
@@ -122,8 +129,10 @@ def criteria_table(verdict: Verdict) -> Table:
     for card in verdict.cards:
         for one in card.criteria:
             found = one.missing or measured_words(one)
-            score = ABSENT if one.score is None or one.share == 0 else points(one.score)
-            rows.append((card.name, one.name, one.group, found, score, percent(one.share, 1)))
+            score = ABSENT if one.score is None else points(one.score)
+            counts = one.share > 0
+            group, share = (one.group, percent(one.share, 1)) if counts else (ABSENT, ABSENT)
+            rows.append((card.name, one.name, group, found, score if counts else ABSENT, share))
     return Table(
         caption="From criterion to score",
         columns=(
@@ -135,6 +144,9 @@ def criteria_table(verdict: Verdict) -> Table:
             Column("Share of the total"),
         ),
         rows=tuple(rows),
+        note=""
+        if all(one.weighed for one in verdict.bench.criteria)
+        else "What is only a must has no score.",
         detail=True,
     )
 
@@ -262,10 +274,11 @@ def _moved_row(verdict: Verdict, moved: Moved) -> tuple[str, ...]:
         return name_of(verdict, product) if product else ABSENT
 
     kind = "the group" if moved.kind == "group" else "the criterion"
+    share, low, high = share_words(moved)
     return (
         f"{kind} “{moved.name}”",
-        percent(moved.share),
-        f"{percent(moved.share_low)} to {percent(moved.share_high)}",
+        share,
+        f"{low} to {high}",
         who(moved.rival_below),
         who(moved.rival_above),
     )

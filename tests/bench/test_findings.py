@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.bench.findings import product_cards
-from panel.bench.statements import Statement, facts
+from panel.bench.sensitivity import Moved
+from panel.bench.statements import Statement, facts, share_words
 from panel.bench.verdict import Verdict, verdict
 from panel.bench.verdict_words import for_the_price, headline, steadiness
 from panel.study.measuring import Group
@@ -104,6 +105,16 @@ def test_a_price_that_stands_alone_is_no_comparison_and_unknown_prices_are_named
     assert last.text.startswith("Not compared by price, since none is known: ")
     assert all(name in last.text for name in ("Morgengrau", "Bramble", "Tidewater"))
     assert unexplained(last, facts(found)) == []
+
+
+def test_the_end_of_a_range_is_told_from_the_share_now() -> None:
+    def moved(low: float, high: float) -> Moved:
+        return Moved("group", "g", "Taste", "p1", 1.0, 0.0, None, 0.5, low, high, "p2", "p3", "p1", "p1")
+
+    assert share_words(moved(0.2, 0.7)) == ("50\u202f%", "20\u202f%", "70\u202f%")
+    assert share_words(moved(0.498, 1.0)) == ("50.0\u202f%", "49.8\u202f%", "100.0\u202f%")
+    assert share_words(moved(0.0, 0.5004)) == ("50.00\u202f%", "0.00\u202f%", "50.04\u202f%")
+    assert share_words(moved(0.5, 0.5)) == ("50\u202f%",) * 3
 
 
 def test_a_finding_that_was_otherwise_has_another_id() -> None:
