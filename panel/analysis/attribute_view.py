@@ -8,7 +8,7 @@ from panel.analysis import wording
 from panel.analysis.figures import MeanRow, means_figure, rank_sum_figure
 from panel.analysis.figures_maps import profile_lines
 from panel.analysis.figures_plots import HOLLOW, differences_figure
-from panel.analysis.numbers import as_sentence, natural, p_equals
+from panel.analysis.numbers import as_sentence, in_order, natural, p_equals
 from panel.analysis.score_tables import (
     anova_table,
     conditions_table,
@@ -115,7 +115,7 @@ def _figures(one: AttributeReport, place: int, called: Called, leads: bool) -> l
 def _by_condition(one: AttributeReport, place: int, called: Called) -> Figure | None:
     """A line for each sample over the conditions; None for one condition, or where a mean is missing."""
     conditions = sorted({row.condition for row in one.by_condition}, key=natural)
-    samples = sorted({row.sample for row in one.by_condition})
+    samples = in_order(row.sample for row in one.by_condition)
     if len(one.by_condition) < max(2, len(conditions) * len(samples)):
         return None
     means = {(row.condition, row.sample): row.mean for row in one.by_condition}

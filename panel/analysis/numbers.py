@@ -53,6 +53,14 @@ def natural(name: str) -> tuple[tuple[int, int, str], ...]:
     return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part)
 
 
+def in_order(names: Iterable[str]) -> list[str]:
+    """Each name once, in natural order; blind letters as they are given out, Z before AA."""
+    found = set(names)
+    if all(re.fullmatch("[A-Z]{1,2}", name) for name in found):
+        return sorted(found, key=lambda name: (len(name), name))
+    return sorted(found, key=natural)
+
+
 def as_sentence(note: str) -> str:
     """A note with a capital letter, unless it starts with a symbol, and a full stop; typeset."""
     symbol = note.startswith(("d'", "d′", "p ", "pd ", "dz ", "n ="))

@@ -11,6 +11,7 @@ from panel.analysis.numbers import (
     decimals_for,
     df_text,
     fixed,
+    in_order,
     interval,
     natural,
     p_cell,
@@ -156,7 +157,7 @@ def conditions_table(one: AttributeReport, called: Called) -> Table | None:
     if not one.by_condition:
         return None
     conditions = sorted({row.condition for row in one.by_condition}, key=natural)
-    samples = sorted({row.sample for row in one.by_condition})
+    samples = in_order(row.sample for row in one.by_condition)
     means = {(row.condition, row.sample): row.mean for row in one.by_condition}
     decimals = decimals_for(row.high - row.mean for row in one.main.means) if one.main else 2
     return Table(

@@ -16,6 +16,7 @@ from panel.analysis.numbers import (
     as_sentence,
     decimals_for,
     df_text,
+    in_order,
     interval,
     natural,
     p_cell,
@@ -170,7 +171,7 @@ def _facts(report: ScoreReport, called: Called) -> tuple[tuple[str, str], ...]:
     facts = [
         (
             "Samples",
-            f"{len(report.samples)}: {listing([called(label) for label in sorted(report.samples, key=natural)])}",
+            f"{len(report.samples)}: {listing([called(label) for label in in_order(report.samples)])}",
         ),
         ("Took part", count(report.tasters, "taster")),
         ("Scores", f"{report.scores}, {report.missing} missing" if report.missing else str(report.scores)),

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from panel.analysis.numbers import in_order
 from panel.analysis.plain_text import text_report
 from tests.analysis import kind_tables
 from tests.analysis.every_report import REPORTS, report, table_view, view
@@ -139,6 +140,19 @@ def test_estimates_with_limits_come_before_p_values_in_every_table(name):
             p = [at for at, head in enumerate(heads) if head == "p" or head.startswith("p,")]
             if limits and p:
                 assert max(limits) < min(p), table.caption
+
+
+@pytest.mark.parametrize(
+    ("names", "listed"),
+    [
+        # as the columns of a spreadsheet follow each other
+        pytest.param(["B", "AB", "Z", "A", "AA", "A"], ["A", "B", "Z", "AA", "AB"], id="blind letters"),
+        pytest.param(["s10", "s2", "S1"], ["S1", "s2", "s10"], id="numbered"),
+        pytest.param(["UK", "Japan", "US"], ["Japan", "UK", "US"], id="names"),
+    ],
+)
+def test_samples_are_listed_in_the_order_that_a_reader_expects(names, listed):
+    assert in_order(names) == listed
 
 
 @pytest.mark.parametrize(
