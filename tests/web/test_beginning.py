@@ -120,7 +120,7 @@ def test_the_first_page_offers_the_six_and_asks_for_one(desk: TestClient) -> Non
     for question in QUESTIONS.values():
         assert question.words in front
         assert question.words in page
-    assert "Choose a question above" in page
+    assert "Choose a question, and a plan" in page
 
 
 def test_the_advice_alone_comes_back_where_only_it_is_asked_for(desk: TestClient) -> None:
