@@ -30,6 +30,12 @@ settings.register_profile(
 settings.load_profile("panel")
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """Three for two cores: half of the time a test waits, for a browser, a server or a disk."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return cores + (cores + 1) // 2
+
+
 @pytest.fixture(scope="session", autouse=True)
 def one_loop() -> Iterator[None]:
     """One event loop for all test clients: otherwise each request starts a thread and a loop, half of its time."""
