@@ -64,7 +64,9 @@ class Play:
 
     def begin(self) -> None:
         """Start, in the background."""
-        self._say.print("Setting up five studies, tasters and bench included. This takes about half a minute …")
+        self._say.print(
+            "Setting up five studies, tasters and bench included. This takes about half a minute …"
+        )
         self._thread.start()
 
     def end(self) -> None:
