@@ -23,7 +23,7 @@ say = Console(highlight=False, soft_wrap=True)
 
 DataFolder = Annotated[Path | None, typer.Option("--data", help="Folder of the database and the server key.")]
 BaseUrl = Annotated[str, typer.Option(help="Address that phones open; empty to find this machine's own.")]
-Port = Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)]
+Port = Annotated[int | None, typer.Option(help="Port to listen on.", min=1, max=65535)]
 
 
 def settings_from(**given: object) -> Settings:
@@ -31,7 +31,7 @@ def settings_from(**given: object) -> Settings:
     from pydantic import ValidationError
 
     try:
-        return Settings(**{name: value for name, value in given.items() if value not in (None, "", 0)})  # type: ignore[arg-type]
+        return Settings(**{name: value for name, value in given.items() if value not in (None, "")})  # type: ignore[arg-type]
     except ValidationError as error:
         for wrong in error.errors():
             said = str(wrong["msg"]).removeprefix("Value error, ")
@@ -40,7 +40,7 @@ def settings_from(**given: object) -> Settings:
 
 
 @app.command()
-def serve(data: DataFolder = None, base_url: BaseUrl = "", port: Port = 0, host: str = "") -> None:
+def serve(data: DataFolder = None, base_url: BaseUrl = "", port: Port = None, host: str = "") -> None:
     """Start the server that organisers and phones use."""
     import uvicorn
 
@@ -63,8 +63,8 @@ def serve(data: DataFolder = None, base_url: BaseUrl = "", port: Port = 0, host:
 
 
 @app.command()
-def demo(base_url: BaseUrl = "", port: Port = 0, host: str = "") -> None:
-    """Start the server on made-up data: five rice cookers in four studies, one of them being tasted."""
+def demo(base_url: BaseUrl = "", port: Port = None, host: str = "") -> None:
+    """Start the server on made-up data: five rice cookers in five studies, one of them being tasted."""
     from demo.show import show
 
     show(settings_from(base_url=base_url, port=port, host=host), say)

@@ -25,6 +25,15 @@ def test_every_command_of_the_readme_exists(command: str) -> None:
     assert CliRunner().invoke(app, [command, "--help"]).exit_code == 0
 
 
+@pytest.mark.parametrize("more", [[], ["--port", "8123"]], ids=["as shown", "another port"])
+def test_the_demo_starts_as_the_readme_types_it(more: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: list[Settings] = []
+    monkeypatch.setattr("demo.show.show", lambda settings, _say: shown.append(settings))
+    started = CliRunner().invoke(app, ["demo", *more])
+    assert started.exit_code == 0, started.output
+    assert [settings.port for settings in shown] == [int(more[1]) if more else Settings().port]
+
+
 def test_the_output_shown_is_the_output(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
     typed = re.search(r"^    \S+ -m panel (analyse .*)$", README, re.MULTILINE)
