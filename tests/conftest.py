@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
     from _pytest.terminal import TerminalReporter
 
+    from tests.web.bench_house import BenchHouse
+    from tests.web.desk import Desk
+
 # No deadline: a busy machine is no failure. In CI the same examples every time, so that a failure can be repeated.
 settings.register_profile(
     "panel",
@@ -63,6 +66,28 @@ def one_migration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Database, "migrate", copy_or_migrate)
         yield
+
+
+@pytest.fixture
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
+    """An organiser at a desk, with nothing planned yet. Imported here: tests of numbers need no application."""
+    from tests.web.a_house import cheaper
+    from tests.web.desk import Desk
+
+    cheaper(monkeypatch)
+    made = Desk(tmp_path)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[BenchHouse]:
+    """A sealed study with something to measure."""
+    from tests.web.bench_house import BenchHouse
+
+    made = BenchHouse(tmp_path, monkeypatch)
+    yield made
+    made.close()
 
 
 def pytest_terminal_summary(terminalreporter: TerminalReporter) -> None:

@@ -11,9 +11,6 @@ from tests.web.bench_house import BenchHouse
 from tests.web.test_bench import enter, entry_of, revise
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from playwright.sync_api import Page
 
     from tests.browser.conftest import NewPhone, Serve
@@ -28,13 +25,6 @@ SMALL = """() => [...document.querySelectorAll("main :is(button, select, textare
     .filter((one) => one.offsetParent && !one.matches("[type=checkbox], [type=radio], [type=hidden]"))
     .filter((one) => one.getBoundingClientRect().height < 43.5 && !one.closest("p"))
     .map((one) => one.outerHTML.slice(0, 120))"""
-
-
-@pytest.fixture
-def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[BenchHouse]:
-    made = BenchHouse(tmp_path, monkeypatch)
-    yield made
-    made.close()
 
 
 def filled(house: BenchHouse) -> dict[str, str]:

@@ -14,9 +14,6 @@ from tests.browser.accessibility import hold
 from tests.web.bench_house import BENCH_NAMES, BenchHouse
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from playwright.sync_api import Locator, Page, Route
 
     from panel.store.bench_tables import Measurement
@@ -25,18 +22,11 @@ if TYPE_CHECKING:
 FOUR = BENCH_NAMES[:4]
 
 
-@pytest.fixture
-def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[BenchHouse]:
-    made = BenchHouse(tmp_path, monkeypatch)
-    yield made
-    made.close()
-
-
-def opened(bench: BenchHouse, address: str, new_phone: NewPhone, by: str = "Mo", link: str = "") -> Page:
+def opened(house: BenchHouse, address: str, new_phone: NewPhone, by: str = "Mo", link: str = "") -> Page:
     """A phone that came by the bench's link, on the stopwatch, with a name in it."""
     phone = new_phone(address)
-    phone.goto(link or bench.link("bench"))
-    phone.goto(f"/studies/{bench.study}/bench/stopwatch")
+    phone.goto(link or house.link("bench"))
+    phone.goto(f"/studies/{house.study}/bench/stopwatch")
     phone.get_by_label("Your name or initials").fill(by)
     return phone
 
@@ -84,10 +74,10 @@ def says(phone: Page, text: str) -> None:
     phone.locator("#watch-state", has_text=re.compile(text)).wait_for()
 
 
-def stored(bench: BenchHouse) -> dict[str, Measurement]:
-    with bench.house.database.read() as session:
-        names = {product.id: product.name for product in products_of(session, bench.study)}
-        return {names[row.product_id]: row for row in measurements_of(session, bench.study)}
+def stored(house: BenchHouse) -> dict[str, Measurement]:
+    with house.house.database.read() as session:
+        names = {product.id: product.name for product in products_of(session, house.study)}
+        return {names[row.product_id]: row for row in measurements_of(session, house.study)}
 
 
 def tenths(text: str) -> int:
@@ -97,9 +87,9 @@ def tenths(text: str) -> int:
 
 
 def test_four_products_through_a_lost_network_and_a_reload(
-    bench: BenchHouse, serve: Serve, new_phone: NewPhone
+    house: BenchHouse, serve: Serve, new_phone: NewPhone
 ) -> None:
-    phone = opened(bench, serve(bench.app), new_phone)
+    phone = opened(house, serve(house.app), new_phone)
     start(phone, FOUR)
     past(phone, FOUR[0], 3)
     card(phone, FOUR[0]).get_by_role("button", name="Lap").tap()
@@ -109,18 +99,18 @@ def test_four_products_through_a_lost_network_and_a_reload(
     phone.context.set_offline(True)
     stop(phone, FOUR[1])
     says(phone, "1 time waits for the network")
-    assert set(stored(bench)) == {FOUR[0]}
+    assert set(stored(house)) == {FOUR[0]}
     with contextlib.suppress(Exception):
         phone.reload()
     phone.context.set_offline(False)
-    phone.goto(f"/studies/{bench.study}/bench/stopwatch")
+    phone.goto(f"/studies/{house.study}/bench/stopwatch")
     assert phone.locator(".watch-card").count() == 2, "two still run, started before the reload"
     past(phone, FOUR[2], 12)
     stop(phone, FOUR[2])
     past(phone, FOUR[3], 15)
     stop(phone, FOUR[3])
     says(phone, "^Saved$")
-    rows, seen = stored(bench), shown(phone)
+    rows, seen = stored(house), shown(phone)
     assert set(rows) == set(seen) == set(FOUR)
     for name in FOUR:
         assert round(rows[name].value * 10) == tenths(seen[name])  # type: ignore[operator]
@@ -131,9 +121,9 @@ def test_four_products_through_a_lost_network_and_a_reload(
 
 
 def test_a_reply_that_is_lost_does_not_store_a_time_twice(
-    bench: BenchHouse, serve: Serve, new_phone: NewPhone
+    house: BenchHouse, serve: Serve, new_phone: NewPhone
 ) -> None:
-    phone = opened(bench, serve(bench.app), new_phone)
+    phone = opened(house, serve(house.app), new_phone)
     answered: list[int] = []
 
     def swallow(route: Route) -> None:
@@ -147,13 +137,13 @@ def test_a_reply_that_is_lost_does_not_store_a_time_twice(
     stop(phone, FOUR[0])
     says(phone, "^Saved$")
     assert answered == [200]
-    with bench.house.database.read() as session:
-        assert [row.run for row in measurements_of(session, bench.study)] == [1]
+    with house.house.database.read() as session:
+        assert [row.run for row in measurements_of(session, house.study)] == [1]
 
 
-def test_two_people_time_on_two_phones_at_once(bench: BenchHouse, serve: Serve, new_phone: NewPhone) -> None:
-    address, link = serve(bench.app), bench.link("bench")
-    one, other = (opened(bench, address, new_phone, by, link) for by in ("Mo", "Ann"))
+def test_two_people_time_on_two_phones_at_once(house: BenchHouse, serve: Serve, new_phone: NewPhone) -> None:
+    address, link = serve(house.app), house.link("bench")
+    one, other = (opened(house, address, new_phone, by, link) for by in ("Mo", "Ann"))
     start(one, FOUR[:2])
     start(other, FOUR[2:])
     for phone, name in ((one, FOUR[0]), (other, FOUR[2]), (other, FOUR[3]), (one, FOUR[1])):
@@ -161,7 +151,7 @@ def test_two_people_time_on_two_phones_at_once(bench: BenchHouse, serve: Serve, 
         stop(phone, name)
     says(one, "^Saved$")
     says(other, "^Saved$")
-    rows = stored(bench)
+    rows = stored(house)
     assert {name: rows[name].measured_by for name in FOUR} == dict(
         zip(FOUR, ("Mo", "Mo", "Ann", "Ann"), strict=True)
     )
@@ -169,9 +159,9 @@ def test_two_people_time_on_two_phones_at_once(bench: BenchHouse, serve: Serve, 
 
 
 def test_a_second_tap_right_after_starting_stops_nothing_and_a_mistaken_start_can_be_thrown_away(
-    bench: BenchHouse, serve: Serve, new_phone: NewPhone
+    house: BenchHouse, serve: Serve, new_phone: NewPhone
 ) -> None:
-    phone = opened(bench, serve(bench.app), new_phone)
+    phone = opened(house, serve(house.app), new_phone)
     phone.evaluate(
         """() => addEventListener("submit", () => setTimeout(() => document.querySelector(".stop").click()))"""
     )
@@ -181,13 +171,13 @@ def test_a_second_tap_right_after_starting_stops_nothing_and_a_mistaken_start_ca
     card(phone, FOUR[0]).get_by_role("button", name="Mistake").tap()
     phone.get_by_role("button", name="Throw this start away").tap()
     assert phone.locator(".watch-card").count() == 0
-    assert stored(bench) == {}
+    assert stored(house) == {}
 
 
 def test_a_start_without_a_name_or_a_product_says_what_is_missing(
-    bench: BenchHouse, serve: Serve, new_phone: NewPhone
+    house: BenchHouse, serve: Serve, new_phone: NewPhone
 ) -> None:
-    phone = opened(bench, serve(bench.app), new_phone, by="")
+    phone = opened(house, serve(house.app), new_phone, by="")
     phone.get_by_role("button", name=re.compile("^Start")).tap()
     phone.get_by_text("Write your name or initials first.").wait_for()
     phone.get_by_label("Your name or initials").fill("Mo")
@@ -197,38 +187,38 @@ def test_a_start_without_a_name_or_a_product_says_what_is_missing(
 
 
 def test_times_wait_on_the_phone_while_its_link_is_replaced(
-    bench: BenchHouse, serve: Serve, new_phone: NewPhone
+    house: BenchHouse, serve: Serve, new_phone: NewPhone
 ) -> None:
-    phone = opened(bench, serve(bench.app), new_phone)
+    phone = opened(house, serve(house.app), new_phone)
     start(phone, FOUR[:1])
-    fresh = bench.link("bench")
+    fresh = house.link("bench")
     past(phone, FOUR[0], 4)
     stop(phone, FOUR[0])
     says(phone, "Open your link again")
     phone.goto(fresh)
-    phone.goto(f"/studies/{bench.study}/bench/stopwatch")
+    phone.goto(f"/studies/{house.study}/bench/stopwatch")
     says(phone, "^Saved$")
-    assert {name: row.typed for name, row in stored(bench).items()} == shown(phone)
+    assert {name: row.typed for name, row in stored(house).items()} == shown(phone)
 
 
-def test_without_javascript_times_are_typed(bench: BenchHouse, serve: Serve, new_phone: NewPhone) -> None:
-    phone = new_phone(serve(bench.app), java_script_enabled=False)
-    phone.goto(bench.link("bench"))
-    phone.goto(f"/studies/{bench.study}/bench/stopwatch")
+def test_without_javascript_times_are_typed(house: BenchHouse, serve: Serve, new_phone: NewPhone) -> None:
+    phone = new_phone(serve(house.app), java_script_enabled=False)
+    phone.goto(house.link("bench"))
+    phone.goto(f"/studies/{house.study}/bench/stopwatch")
     phone.get_by_role("link", name="Time until done: type times").click()
     phone.get_by_label("Measured by").fill("Mo")
     phone.get_by_label("Time").first.fill("24:50")
     phone.get_by_role("button", name="Save").click()
     phone.get_by_text("Saved: 1 run.").wait_for()
-    assert [(row.value, row.typed) for row in stored(bench).values()] == [(1490.0, "24:50")]
+    assert [(row.value, row.typed) for row in stored(house).values()] == [(1490.0, "24:50")]
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_stopwatch_is_usable_by_everybody(
-    bench: BenchHouse, serve: Serve, new_phone: NewPhone, scheme: str
+    house: BenchHouse, serve: Serve, new_phone: NewPhone, scheme: str
 ) -> None:
     """WCAG 2.2 AA as axe-core checks it; targets of 44 px and more."""
-    phone = opened(bench, serve(bench.app), new_phone)
+    phone = opened(house, serve(house.app), new_phone)
     phone.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     start(phone, FOUR[:2])
     past(phone, FOUR[0], 4)

@@ -15,13 +15,9 @@ import pytest
 from demo.phone import screens_in
 from panel.analysis.verification import each_check, verify_bundle
 from panel.study import bundle
-from tests.web.a_house import cheaper
 from tests.web.desk import TYPED, Desk, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from httpx2 import Response
     from starlette.testclient import TestClient
 
@@ -31,14 +27,6 @@ RICE = TYPED | {
     "question-2-text": "How firm?",
     "question-2-scale": "line-100",
 }
-
-
-@pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    cheaper(monkeypatch)
-    made = Desk(tmp_path)
-    yield made
-    made.close()
 
 
 def begun(desk: Desk, typed: dict[str, str] = RICE) -> None:

@@ -1,4 +1,4 @@
-"""A desk and a house for the tests of pages, each over a database file of its own."""
+"""The whole application for the tests of pages, over a database file of its own."""
 
 from __future__ import annotations
 
@@ -6,27 +6,19 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.web.a_house import cheaper
-from tests.web.bench_house import BenchHouse
-from tests.web.desk import Desk
+from tests.web.a_house import app_in, cheaper
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from fastapi import FastAPI
+
 
 @pytest.fixture
-def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
-    """An organiser at a desk, with nothing planned yet."""
+def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
+    """It hashes cheaply."""
     cheaper(monkeypatch)
-    made = Desk(tmp_path)
+    made = app_in(tmp_path)
     yield made
-    made.close()
-
-
-@pytest.fixture
-def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[BenchHouse]:
-    """A sealed study with something to measure."""
-    made = BenchHouse(tmp_path, monkeypatch)
-    yield made
-    made.close()
+    made.state.house.database.close()

@@ -8,21 +8,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from panel.web.protection import HEADERS
-from tests.web.a_house import HERE, app_in, cheaper, first_start, sealed_study, visit
+from tests.web.a_house import HERE, first_start, sealed_study, visit
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from fastapi import FastAPI
-
-
-@pytest.fixture
-def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
-    cheaper(monkeypatch)
-    made = app_in(tmp_path)
-    yield made
-    made.state.house.database.close()
 
 
 @pytest.fixture

@@ -7,19 +7,15 @@ from dataclasses import replace
 from html import unescape
 from typing import TYPE_CHECKING
 
-import pytest
 from sqlmodel import col, select
 
 from panel.store.tables import Place
 from panel.study.plan import Question
 from tests.printing import paper_reader
-from tests.web.a_house import app_in, cheaper, first_start, visit
+from tests.web.a_house import first_start, visit
 from tests.web.sealed_sitting import RATING, seal_sitting
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from fastapi import FastAPI
 
 TERMS = ("popcorn", "hay", "rubber", "nuts")
@@ -37,14 +33,6 @@ PLAN = replace(
     primary="q1",
 )
 PLACES = [[[(0, "417", 0, "")], [(1, "283", 0, "")]]] * 4
-
-
-@pytest.fixture
-def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
-    cheaper(monkeypatch)
-    made = app_in(tmp_path)
-    yield made
-    made.state.house.database.close()
 
 
 def order_in(text: str, things: tuple[str, ...]) -> list[str]:
