@@ -129,18 +129,21 @@ def save_words(session: Session, study_id: str, typed: Mapping[str, str], as_of:
 
 def draft_mark(study: Study) -> str:
     """A fingerprint of the draft as it is stored now."""
-    return hashlib.sha256(study.draft.encode("utf-8")).hexdigest()[:16]
+    return _mark(study.draft)
 
 
 def words_mark(study: Study) -> str:
     """A fingerprint of the draft's own words as they are stored now."""
-    words = json.dumps(word_fields(draft_of(study)), sort_keys=True)
-    return hashlib.sha256(words.encode("utf-8")).hexdigest()[:16]
+    return _mark(json.dumps(word_fields(draft_of(study)), sort_keys=True))
 
 
 def plan_mark(study: Study) -> str:
     """A fingerprint of the plan as it would be sealed now: of the draft and of the orders drawn for it."""
-    return hashlib.sha256(f"{study.seed}\n{study.draft}".encode()).hexdigest()[:16]
+    return _mark(f"{study.seed}\n{study.draft}")
+
+
+def _mark(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()[:16]
 
 
 def draft_of(study: Study) -> dict[str, str]:

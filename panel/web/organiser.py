@@ -172,10 +172,8 @@ def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: S
         with house.database.write() as session:
             study = studies.save_draft(session, study.id, typed, sent.get("as_of", ""))
     except studies.DraftChangedError as error:
-        with house.database.read() as session:
-            study = session.get_one(type(study), study.id)
         changed = Problem("", "changed", str(error))
-        return _draft_page(request, study, renumbered(typed), problems=(changed,), status=422)
+        return _draft_page(request, house.anew(study), renumbered(typed), problems=(changed,), status=422)
     if wanted == "ready" and not sent.get("ready_set"):
         missing = Problem("ready_set", "missing", "Choose the kind of product first.")
         return _draft_page(request, study, renumbered(typed), problems=(missing,), status=422)
@@ -196,21 +194,22 @@ def save_draft(request: Request, house: InHouse, study: OrganisersStudy, sent: S
 def show_plan(request: Request, house: InHouse, study: OrganisersStudy) -> Response:
     if study.state != State.DRAFT:
         return see_other(f"/studies/{study.id}")
-    if not study.seed:
-        with house.database.write() as session:
-            study = studies.draw_plan(session, study.id)
-    return plan_page(request, study)
+    return plan_page(request, _with_orders(house, study))
 
 
 def plan_as_it_stands(
     request: Request, house: House, study: Study, problem: Problem, typed: Mapping[str, str]
 ) -> Response:
     """The plan as it is now, drawn where it was not, and why it is shown instead of sealed. typed : as `plan_page`."""
+    return plan_page(request, _with_orders(house, house.anew(study)), (problem,), typed, status=409)
+
+
+def _with_orders(house: House, study: Study) -> Study:
+    """The study with its orders drawn, now where they were not."""
+    if study.seed:
+        return study
     with house.database.write() as session:
-        study = session.get_one(type(study), study.id)
-        if not study.seed:
-            study = studies.draw_plan(session, study.id)
-    return plan_page(request, study, (problem,), typed, status=409)
+        return studies.draw_plan(session, study.id)
 
 
 @router.post("/studies/{study_id}/plan")

@@ -78,9 +78,7 @@ def save_words(request: Request, house: InHouse, study: OrganisersStudy, sent: S
         with house.database.write() as session:
             study = studies.save_words(session, study.id, sent, sent.get("as_of", ""))
     except studies.DraftChangedError as error:
-        with house.database.read() as session:
-            study = session.get_one(type(study), study.id)
-        changed = Problem("", "changed", str(error))
+        study, changed = house.anew(study), Problem("", "changed", str(error))
         return _page(request, study, studies.draft_of(study) | word_fields(sent), (changed,), status=422)
     draft = studies.draft_of(study)
     problems = tuple(one for one in check_draft(draft).problems if one.field.startswith(PREFIX))

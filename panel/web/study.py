@@ -131,9 +131,8 @@ def seal(request: Request, house: InHouse, who: AsOrganiser, study: OrganisersSt
     except UnfitDraftError as error:
         return plan_page(request, study, (Problem("", "unfit", str(error)),), chosen, status=422)
     house.database.forget_deleted()
-    with house.database.read() as session:
-        study = session.get_one(type(study), study.id)
-    return page(request, "organiser/sealed.html", SealedPage(head_of_page(study), sealed.recovery_code))
+    context = SealedPage(head_of_page(house.anew(study)), sealed.recovery_code)
+    return page(request, "organiser/sealed.html", context)
 
 
 @router.post("/studies/{study_id}/print/recovery-sheet.pdf")

@@ -129,10 +129,10 @@ def criteria_table(verdict: Verdict) -> Table:
     for card in verdict.cards:
         for one in card.criteria:
             found = one.missing or measured_words(one)
-            score = ABSENT if one.score is None else points(one.score)
             counts = one.share > 0
             group, share = (one.group, percent(one.share, 1)) if counts else (ABSENT, ABSENT)
-            rows.append((card.name, one.name, group, found, score if counts else ABSENT, share))
+            score = points(one.score) if counts and one.score is not None else ABSENT
+            rows.append((card.name, one.name, group, found, score, share))
     return Table(
         caption="From criterion to score",
         columns=(
